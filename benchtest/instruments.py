@@ -1,0 +1,226 @@
+"""The seam to the bench: capabilities, not products.
+
+A rig is a handful of these and a clock. The heart is `Recorder`: one schedule of orders and one list of channels go in,
+and what every channel did comes back on one time base. Whoever implements these times the orders and samples as well as
+it can and says how well (`Recording.jitter`, `Started.uncertainty`); nothing here hides a latency.
+
+Channels are numbers; the fixture's harness says what is behind each. All values are SI.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+
+class Role(StrEnum):
+    """What a channel is for."""
+
+    SUPPLY = "supply"
+    """Sources a voltage (d.c., or r.m.s. of a.c.) with a current limit."""
+    DRIVE = "drive"
+    """Closes a dry contact or applies a level: 0 off, 1 on."""
+    RESISTANCE = "resistance"
+    """Presents a resistance in ohms; infinite is open."""
+    SENSE = "sense"
+    """Reads volts."""
+    CONTACT = "contact"
+    """Reads volts across a contact under test current."""
+    LIGHT = "light"
+    """Reads light as share of full scale."""
+    CURRENT = "current"
+    """Reads amps of a supply."""
+    OHMS = "ohms"
+    """Reads ohms without power."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Order:
+    """Set one output at one moment."""
+
+    at: float
+    """Seconds after the start of the recording."""
+    channel: int
+    value: float
+    """0 or 1 for a drive, volts for a supply, ohms for a resistance."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Capture:
+    """What to do and what to watch, on one time base."""
+
+    orders: tuple[Order, ...]
+    """In order of time; all within the duration."""
+    duration: float
+    """Seconds."""
+    rate: float
+    """Samples per second and channel."""
+    channels: tuple[int, ...]
+    """Channels to record: sense, contact, light and current channels."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Started:
+    """When a recording began."""
+
+    at: float
+    """Seconds of the rig's clock."""
+    uncertainty: float
+    """Half-width in seconds: how well the host knows the adapter's beginning."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Recording:
+    """What every channel did. Sample i was taken at i / rate after the start."""
+
+    rate: float
+    """Samples per second and channel."""
+    channels: tuple[int, ...]
+    codes: NDArray[np.int16]
+    """Shape (channels, samples), as the converter gave them."""
+    scale: tuple[float, ...]
+    """SI value of one code, per channel."""
+    offset: tuple[float, ...]
+    """SI value of code 0, per channel."""
+    done: tuple[Order, ...]
+    """The orders with the moments at which they were carried out."""
+    overrun: bool = False
+    """True when samples were lost; nothing may be judged from such a recording."""
+
+    def __post_init__(self) -> None:
+        rows, _ = self.codes.shape
+        if not rows == len(self.channels) == len(self.scale) == len(self.offset):
+            raise ValueError(f"{rows} rows of samples for {len(self.channels)} channels")
+
+    def samples(self, channel: int) -> NDArray[np.float64]:
+        """Return the samples of one channel in SI units, shape (samples,)."""
+        row = self.channels.index(channel)
+        samples: NDArray[np.float64] = self.codes[row] * self.scale[row] + self.offset[row]
+        return samples
+
+    @property
+    def duration(self) -> float:
+        """Seconds from the first sample to one interval after the last."""
+        return float(self.codes.shape[1] / self.rate)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SupplyState:
+    """What a supply says of itself."""
+
+    on: bool
+    volts: float
+    """At the output terminals, read back."""
+    amps: float
+    limiting: bool
+    """The current limit is holding the voltage down."""
+
+
+class Identified(Protocol):
+    def identity(self) -> str:
+        """Return maker, model, serial number and firmware, separated by commas (IEEE 488.2 `*IDN?`)."""
+        ...
+
+    def beat(self) -> None:
+        """Show the adapter that its user is alive; without it for the dead-man time it switches everything off."""
+        ...
+
+    def check(self) -> None:
+        """Raise AdapterRefused when the adapter has an error in its queue."""
+        ...
+
+
+class Outputs(Protocol):
+    def set(self, channel: int, value: float) -> None:
+        """Set one drive (0 or 1) or one resistance (ohms)."""
+        ...
+
+    def off(self, channel: int) -> None:
+        """Take one output to its safe state: drive off, resistance open, supply off."""
+        ...
+
+    def all_off(self) -> None:
+        """Take everything to its safe state in one order; harmless when repeated."""
+        ...
+
+    def energised(self) -> frozenset[int]:
+        """Return the channels that are not in their safe state, read back from the adapter."""
+        ...
+
+
+class Supplies(Protocol):
+    def source(self, channel: int, *, volts: float, amps: float) -> None:
+        """Set the current limit, then the voltage, then switch on."""
+        ...
+
+    def supply_state(self, channel: int) -> SupplyState:
+        """Read one supply back."""
+        ...
+
+
+class Meter(Protocol):
+    def measure(self, channel: int) -> float:
+        """Return one reading in the channel's unit: volts, amps, ohms or share of full scale; inf is over-range."""
+        ...
+
+
+class Recorder(Protocol):
+    def begin(self, capture: Capture) -> Started:
+        """Load the schedule, start, and return at once."""
+        ...
+
+    def fetch(self) -> Recording:
+        """Wait for the end of the running recording and return it."""
+        ...
+
+
+class BenchAdapter(Identified, Outputs, Supplies, Meter, Recorder, Protocol):
+    """All that one bench adapter can be; a rig may also be composed of several that can do less."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Message:
+    """One decoded message on the link."""
+
+    at: float
+    """Seconds of the rig's clock."""
+    name: str
+    """Name in the signal database; empty when the frame is not in it or too short."""
+    signals: Mapping[str, float]
+    frame: str
+    """Identifier and data, hexadecimal."""
+    sent: bool
+    """True when the bench sent it."""
+
+
+class Link(Protocol):
+    def heartbeat(self, message: str, *, every: float) -> None:
+        """Send `message` every `every` seconds from now on; its signals are the last ones sent."""
+        ...
+
+    def silence(self) -> None:
+        """Stop the heartbeat; harmless when there is none."""
+        ...
+
+    def send(self, message: str, signals: Mapping[str, float]) -> float:
+        """Send one message now; signals left out keep their last value (0 at first). Return when it went."""
+        ...
+
+    def messages(self) -> Sequence[Message]:
+        """Return what was sent and received since the last call, in order of time. Raises LinkLost on a dead listener."""
+        ...
+
+
+UNIT: Mapping[Role, str] = {
+    Role.SUPPLY: "V",
+    Role.DRIVE: "",
+    Role.RESISTANCE: "Ω",
+    Role.SENSE: "V",
+    Role.CONTACT: "V",
+    Role.LIGHT: "",
+    Role.CURRENT: "A",
+    Role.OHMS: "Ω",
+}

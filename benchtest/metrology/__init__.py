@@ -1,0 +1,1 @@
+"""Numbers: uncertainty, decision, printing. Pure."""

@@ -1,0 +1,382 @@
+"""What is on the board: connectors, supplies, inputs, relays, lamps, codes, interlocks, link.
+
+Frozen pydantic models, validated at birth. Quantities are SI floats here; the text had units. Names that point at other
+parts of the document are plain strings here and are checked together in `profile.cross_check`, so that every dangling
+name of a document is reported at once.
+"""
+
+import math
+from typing import Annotated, Generic, Literal, Self, TypeVar
+
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+
+from benchtest.quantities import RESISTANCE, Amps, BitsPerSecond, Ohms, Ratio, Seconds, Volts, parse
+from benchtest.terminals import Pair
+
+Quantity = TypeVar("Quantity")
+
+
+class Part(BaseModel):
+    """Base of every section: frozen, and no key that we do not know."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid")
+
+
+class Fitted(Part):
+    """Something that only some variants or options have."""
+
+    variant: str | None = None
+    """Fitted in this variant only; in every variant when absent."""
+    option: str | None = None
+    """Fitted with this option only."""
+
+
+Text = Annotated[str, Field(min_length=1, max_length=200)]
+
+
+class Limits(Part, Generic[Quantity]):
+    """Permitted interval; the limits themselves are permitted, an absent one does not limit."""
+
+    min: Quantity | None = None
+    max: Quantity | None = None
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.min is None and self.max is None:
+            raise ValueError("neither min nor max is given (give at least one)")
+        if self.low > self.high:
+            raise ValueError(f"lower limit {self.low:g} lies above upper limit {self.high:g} (swap min and max)")
+        return self
+
+    @property
+    def low(self) -> float:
+        """Lower limit in SI units, -inf when there is none."""
+        return -math.inf if self.min is None else float(self.min)  # type: ignore[arg-type]
+
+    @property
+    def high(self) -> float:
+        """Upper limit in SI units, inf when there is none."""
+        return math.inf if self.max is None else float(self.max)  # type: ignore[arg-type]
+
+
+class Identity(Part):
+    """Which board this is."""
+
+    part: Annotated[str, Field(pattern=r"^[A-Z0-9][A-Z0-9-]{1,29}$")]
+    name: Text
+    revisions: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class Connector(Part):
+    """One connector of the board."""
+
+    pins: Annotated[int, Field(ge=1, le=99)]
+    use: Text
+    keep_empty: bool = False
+    """Nothing may ever be plugged in here; the plan refuses wiring to it."""
+    bridged: tuple[tuple[int, int], ...] = ()
+    """Pins that the jumper plug on this connector must join, checked without power."""
+    bridge: Limits[Ohms] = Limits[Ohms].model_validate({"max": "2 ohm"})
+    """Permitted resistance of each bridge."""
+
+
+class PassedOn(Part):
+    """Where a supply goes on to the next board, and what may be lost on the way."""
+
+    terminals: Pair
+    drop: Limits[Volts]
+
+
+class Supply(Fitted):
+    """A supply that the bench gives to the board."""
+
+    kind: Literal["dc", "ac"]
+    terminals: Pair
+    nominal: Volts
+    """Direct voltage, or r.m.s. of an alternating one."""
+    current_limit: Amps
+    """Never exceeded; set before any voltage."""
+    stages: tuple[Volts, ...] = ()
+    """Lower voltages to stop and look at on the way up."""
+    first_limit: Amps | None = None
+    """Current limit during the stages below nominal."""
+    idle_current: Limits[Amps] | None = None
+    unpowered: Limits[Ohms] | None = None
+    """Resistance between the terminals of the board without power."""
+    passed_on: PassedOn | None = None
+    lamp: str | None = None
+    feedback: str | None = None
+    """Signal of the status message that is 1 while the supply is there."""
+
+
+class Rail(Fitted):
+    """A voltage that the board makes for itself."""
+
+    terminals: Pair
+    limits: Limits[Volts]
+
+
+class DryContact(Fitted):
+    """A switch between two pins; true while it is closed."""
+
+    kind: Literal["dry contact"]
+    terminals: Pair
+    rest: Literal["open", "closed"] = "open"
+    use: Text
+    feedback: str | None = None
+
+
+class Level(Fitted):
+    """A voltage against the board's return; true while it is there."""
+
+    kind: Literal["level"]
+    terminals: Pair
+    high: Volts
+    """Voltage that the bench applies for true; 0 V is false."""
+    rest: Literal["low", "high"] = "low"
+    use: Text
+    feedback: str | None = None
+
+
+def _resistance_or_open(value: object) -> float:
+    return math.inf if value == "open" else parse(value, RESISTANCE)
+
+
+Resistance = Annotated[
+    float,
+    BeforeValidator(_resistance_or_open),
+    WithJsonSchema({"type": "string", "description": "a resistance such as 10 kohm, or the word open"}),
+]
+
+
+class Probe(Fitted):
+    """A resistance that the board measures; the bench sets it."""
+
+    kind: Literal["probe"]
+    terminals: Pair
+    states: Annotated[dict[str, Resistance], Field(min_length=1)]
+    """Named resistances, the one at rest first."""
+    use: Text
+    feedback: str | None = None
+
+    @property
+    def rest(self) -> str:
+        """Name of the state at rest."""
+        return next(iter(self.states))
+
+
+Input = Annotated[DryContact | Level | Probe, Field(discriminator="kind")]
+
+
+class Contact(Part):
+    """One contact: form A makes, form B breaks, form C changes over (IEC 61810-1 terms)."""
+
+    form: Literal["A", "B", "C"]
+    make: Pair | None = None
+    """Common and normally open terminal; forms A and C."""
+    break_: Annotated[Pair | None, Field(alias="break")] = None
+    """Common and normally closed terminal; forms B and C."""
+
+    @model_validator(mode="after")
+    def _terminals_of_the_form(self) -> Self:
+        needed = {"A": (True, False), "B": (False, True), "C": (True, True)}[self.form]
+        if (self.make is not None, self.break_ is not None) != needed:
+            want = {"A": "only 'make'", "B": "only 'break'", "C": "'make' and 'break'"}[self.form]
+            raise ValueError(f"a form {self.form} contact needs {want} (pairs of terminals)")
+        return self
+
+
+class RelayLimits(Part):
+    """What is permitted of a relay; a relay may override any of it."""
+
+    response: Limits[Seconds] | None = None
+    """Command to coil: input filter, firmware, link."""
+    operate: Limits[Seconds] | None = None
+    """Coil step to first making of a make contact (breaking of a break contact); bounce excluded."""
+    release: Limits[Seconds] | None = None
+    """Coil off to first return of the contact; bounce excluded."""
+    bounce: Limits[Seconds] | None = None
+    """First make to last closing or opening."""
+    resistance: Limits[Ohms] | None = None
+    """Closed contact, at the bench's test current."""
+    open_voltage: Limits[Ratio] | None = None
+    """Open contact, as share of the bench's test voltage."""
+
+    def over(self, default: "RelayLimits") -> "RelayLimits":
+        """Return these limits, completed from `default`."""
+        return RelayLimits.model_construct(
+            **{name: getattr(self, name) or getattr(default, name) for name in RelayLimits.model_fields}
+        )
+
+
+class Command(Part):
+    """What energises a relay: an input of the board, or a signal of the link's command message."""
+
+    input: str | None = None
+    link: str | None = None
+
+    @model_validator(mode="after")
+    def _one_of_two(self) -> Self:
+        if (self.input is None) == (self.link is None):
+            raise ValueError("give either 'input' or 'link'")
+        return self
+
+
+class Relay(Fitted):
+    """One relay with its load, contact, coil, lamp and limits."""
+
+    load: Text
+    contact: Contact
+    command: Command
+    coil: Pair | None = None
+    """Test pads across the coil, where the board has them; voltage there is the driver's doing."""
+    lamp: str | None = None
+    """Lamp across the coil."""
+    feedback: str | None = None
+    """Signal of the status message that is 1 while the board says it is energised."""
+    coil_current: Amps | None = None
+    """Current that the coil adds to the d.c. supply."""
+    without_link: Literal["released", "holds"] = "released"
+    """What the relay does when the link is lost."""
+    limits: RelayLimits = RelayLimits()
+
+
+class Lamp(Fitted):
+    """A lamp; what it follows is said where it is named (relay, supply, or a code here)."""
+
+    colour: Literal["red", "green", "yellow", "white", "blue"]
+    use: Text
+    code: str | None = None
+
+
+class CountMeaning(Part):
+    """One flash count of a counting code; the first whose `when` holds is shown."""
+
+    means: Text
+    when: "Condition | None" = None
+    """Absent: shown when nothing above holds."""
+
+
+class CountCode(Fitted):
+    """A lamp that repeats a number of flashes and pauses."""
+
+    kind: Literal["count"]
+    flash: Seconds
+    gap: Seconds
+    pause: Seconds
+    meanings: Annotated[dict[int, CountMeaning], Field(min_length=1)]
+
+    @model_validator(mode="after")
+    def _pause_is_told_from_gap(self) -> Self:
+        if self.pause < 2 * self.gap:
+            raise ValueError(f"pause {self.pause:g} s is not told from gap {self.gap:g} s (make it twice as long)")
+        return self
+
+
+class DigitsCode(Fitted):
+    """A lamp that gives two digits for each probe in turn: slow flashes, then quick ones."""
+
+    kind: Literal["digits"]
+    slow: Seconds
+    """Slow flash, lit and dark alike; the number of slow flashes is the first digit."""
+    quick: Seconds
+    """Quick flash, lit and dark alike; the number of quick flashes is the second digit."""
+    between_digits: Seconds
+    between_probes: Seconds
+    pause: Seconds
+    probes: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Probes whose codes follow one another."""
+    meanings: Annotated[dict[str, str], Field(min_length=1)]
+    """Two digits → name of a probe state."""
+
+    @model_validator(mode="after")
+    def _rhythms_are_told_apart(self) -> Self:
+        if self.slow < 2 * self.quick:
+            raise ValueError("slow flashes are not told from quick ones (make them twice as long)")
+        if not self.slow < self.between_digits < self.between_probes < self.pause:
+            raise ValueError("expected slow < between_digits < between_probes < pause")
+        for digits in self.meanings:
+            if len(digits) != 2 or not digits.isdigit() or "0" in digits:
+                raise ValueError(f"{digits!r} is not a two-digit code (two digits from 1 to 9, in quotes)")
+        return self
+
+
+Code = Annotated[CountCode | DigitsCode, Field(discriminator="kind")]
+
+
+class Condition(Part):
+    """Names of inputs, relays or `link`, joined by all, any and none; every list given must hold."""
+
+    all: tuple[str, ...] = ()
+    any: tuple[str, ...] = ()
+    none: tuple[str, ...] = ()
+
+    @model_validator(mode="after")
+    def _says_something(self) -> Self:
+        if not (self.all or self.any or self.none):
+            raise ValueError("an empty condition (give 'all', 'any' or 'none')")
+        return self
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Every name the condition depends on."""
+        return (*self.all, *self.any, *self.none)
+
+    def holds(self, true: frozenset[str]) -> bool:
+        """Return whether the condition holds while exactly the names in `true` are true."""
+        return (
+            all(name in true for name in self.all)
+            and (not self.any or any(name in true for name in self.any))
+            and not any(name in true for name in self.none)
+        )
+
+
+CountMeaning.model_rebuild()
+CountCode.model_rebuild()
+
+
+class Interlock(Fitted):
+    """A relay may be energised only while a condition holds."""
+
+    relay: str
+    needs: Condition
+    reaction: Limits[Seconds]
+    """Loss of the condition to the coil being off."""
+    restart: Literal["by command", "by itself"] = "by command"
+    """Whether the relay comes back when the condition is restored with its command still there."""
+
+
+class Answer(Part):
+    """A periodic message and how often it must come."""
+
+    message: str
+    every: Limits[Seconds]
+
+
+class Controller(Part):
+    """The periodic message by which the board knows its controller, played by the bench."""
+
+    message: str
+    every: Seconds
+
+
+class CanLink(Fitted):
+    """A CAN link to the controller."""
+
+    kind: Literal["can"]
+    terminals: Pair
+    database: str
+    """DBC file beside the profile."""
+    bit_rate: BitsPerSecond
+    controller: Controller
+    board: Answer
+    command: str
+    """Message with the command signals."""
+    status: str
+    """Message in which the board answers; sent on every change."""
+    answer: Limits[Seconds]
+    """Command to status message that shows it."""
+    lost_after: Limits[Seconds]
+    """Last heartbeat of the controller to coils off."""
+    back_within: Limits[Seconds]
+    """First heartbeat to the board obeying again."""

@@ -1,0 +1,123 @@
+"""One variant and its options: the profile without what this board leaves out.
+
+Whatever follows (plan, simulator) sees only what is fitted and never asks about variants again. Lists of names lose the
+names that are not fitted; what was left out is kept by name, for the certificate.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from benchtest.profile.board import Condition, CountCode, DigitsCode, Fitted
+from benchtest.profile.document import Profile
+from benchtest.profile.script import Exercise, Given, Loss, ReadCode, ReadLamps, Step, TryInterlocks
+
+_SECTIONS = ("supplies", "rails", "inputs", "relays", "lamps", "codes", "interlocks")
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class FittedProfile:
+    """A profile reduced to one choice."""
+
+    profile: Profile
+    variant: str | None
+    options: tuple[str, ...]
+    not_fitted: tuple[str, ...]
+    """Names that this choice leaves out."""
+
+
+def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...] = ()) -> FittedProfile:
+    """Return the profile for one variant and its options.
+
+    Raises ValueError that names the choices when the variant or an option is unknown, or when there are several
+    variants and none is named.
+    """
+    variant = _chosen(profile, variant)
+    for option in options:
+        if option not in profile.options:
+            raise ValueError(f"unknown option {option!r} (this profile has: {', '.join(profile.options) or 'none'})")
+    out: set[str] = set()
+    changed: dict[str, Any] = {}
+    for section in _SECTIONS:
+        everything: Mapping[str, Fitted] = getattr(profile, section)
+        kept = {name: thing for name, thing in everything.items() if _has(thing, variant, options)}
+        out |= everything.keys() - kept.keys()
+        changed[section] = kept
+    changed["codes"] = {name: _code(code, out) for name, code in changed["codes"].items()}
+    changed["interlocks"] = {
+        name: lock.model_copy(update={"needs": _condition(lock.needs, out)})
+        for name, lock in changed["interlocks"].items()
+        if lock.relay not in out and _still_says_something(lock.needs, out)
+    }
+    out |= profile.interlocks.keys() - changed["interlocks"].keys()
+    changed["steps"] = tuple(kept for step in profile.steps for kept in _step(step, out, profile))
+    return FittedProfile(
+        profile=profile.model_copy(update=changed), variant=variant, options=options, not_fitted=tuple(sorted(out))
+    )
+
+
+def _chosen(profile: Profile, variant: str | None) -> str | None:
+    if variant is None and len(profile.variants) > 1:
+        raise ValueError(f"which variant? (this profile has: {', '.join(profile.variants)})")
+    if variant is not None and variant not in profile.variants:
+        raise ValueError(f"unknown variant {variant!r} (this profile has: {', '.join(profile.variants) or 'none'})")
+    return variant if variant is not None else next(iter(profile.variants), None)
+
+
+def _has(thing: Fitted, variant: str | None, options: tuple[str, ...]) -> bool:
+    return thing.variant in {None, variant} and (thing.option is None or thing.option in options)
+
+
+def _kept(names: tuple[str, ...], out: set[str]) -> tuple[str, ...]:
+    return tuple(name for name in names if name.partition("=")[0] not in out)
+
+
+def _condition(condition: Condition, out: set[str]) -> Condition:
+    return condition.model_copy(update={key: _kept(getattr(condition, key), out) for key in ("all", "any", "none")})
+
+
+def _still_says_something(condition: Condition, out: set[str]) -> bool:
+    return bool(_kept(condition.names, out))
+
+
+def _code(code: CountCode | DigitsCode, out: set[str]) -> CountCode | DigitsCode:
+    if isinstance(code, DigitsCode):
+        return code.model_copy(update={"probes": _kept(code.probes, out)})
+    meanings = {
+        count: meaning if meaning.when is None else meaning.model_copy(update={"when": _condition(meaning.when, out)})
+        for count, meaning in code.meanings.items()
+        if meaning.when is None or _still_says_something(meaning.when, out)
+    }
+    return code.model_copy(update={"meanings": meanings})
+
+
+def _given(given: Given, out: set[str]) -> Given:
+    inputs = {name: state for name, state in given.inputs.items() if name not in out}
+    return given.model_copy(update={"inputs": inputs, "energised": _kept(given.energised, out)})
+
+
+def _reads(lamp: str, expected: str, out: set[str], profile: Profile) -> str:
+    """Return the expected code without the digits of probes that are not fitted."""
+    code = profile.codes.get(profile.lamps[lamp].code or "")
+    if not isinstance(code, DigitsCode):
+        return expected
+    return " ".join(digits for digits, probe in zip(expected.split(), code.probes, strict=True) if probe not in out)
+
+
+def _step(step: Step, out: set[str], profile: Profile) -> tuple[Step, ...]:
+    """Return the step without what is not fitted; nothing when nothing is left of it."""
+    if isinstance(step, Exercise):
+        relays = _kept(step.relays, out)
+        return (step.model_copy(update={"relays": relays}),) if relays else ()
+    if isinstance(step, ReadLamps):
+        lamps = {"lit": _kept(step.lit, out), "dark": _kept(step.dark, out), "given": _given(step.given, out)}
+        return (step.model_copy(update=lamps),)
+    if isinstance(step, ReadCode):
+        reads = {lamp: _reads(lamp, code, out, profile) for lamp, code in step.reads.items() if lamp not in out}
+        return (step.model_copy(update={"reads": reads, "given": _given(step.given, out)}),) if reads else ()
+    if isinstance(step, TryInterlocks):
+        names = _kept(step.names, out)
+        return (step.model_copy(update={"names": names}),) if names else ()
+    if isinstance(step, Loss):
+        return (step.model_copy(update={"energised": _kept(step.energised, out)}),)
+    return (step,)

@@ -1,0 +1,91 @@
+"""The scripted order of steps, as the profile's author writes it. What each step expands to is `plan`'s business."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchtest.profile.board import Part
+
+
+class Given(Part):
+    """States of inputs, and relays commanded, while something is looked at."""
+
+    inputs: dict[str, str] = {}
+    """Input → state: open, closed, low, high, or the name of a probe state."""
+    energised: tuple[str, ...] = ()
+    """Relays to command first."""
+    link: Literal["alive", "silent"] = "alive"
+
+
+class Unpowered(Part):
+    """Bridged pins of jumper plugs, connectors that stay empty, supplies not shorted."""
+
+    step: Literal["unpowered"]
+
+
+class PowerUp(Part):
+    """Staged power-up: current limit first, low voltage first, stop on current limit; idle current, rails, drop."""
+
+    step: Literal["power up"]
+    supplies: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class Exercise(Part):
+    """Each relay in turn: command, coil, contact, lamp, feedback; everything else still."""
+
+    step: Literal["exercise"]
+    relays: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class ReadLamps(Part):
+    """Steady lamps at rest or under given conditions."""
+
+    step: Literal["lamps"]
+    given: Given = Given()
+    lit: tuple[str, ...] = ()
+    dark: tuple[str, ...] = ()
+
+
+class ReadCode(Part):
+    """Codes of lamps under given conditions, two complete equal repeats each."""
+
+    step: Literal["code"]
+    given: Given = Given()
+    reads: Annotated[dict[str, str], Field(min_length=1)]
+    """Lamp → expected code: a count such as `1`, or digits such as `11 12`."""
+
+
+class TryInterlocks(Part):
+    """Each element of each interlock in turn: taken away, given back."""
+
+    step: Literal["interlocks"]
+    names: Annotated[tuple[str, ...], Field(min_length=1)]
+
+
+class WatchLink(Part):
+    """The board's heartbeat, its answers, and the inputs it reports."""
+
+    step: Literal["link"]
+    listen_for: Annotated[int, Field(ge=3, le=1000, description="heartbeats to listen for")] = 10
+
+
+class Loss(Part):
+    """Loss and return of a supply or of the link, with given relays energised."""
+
+    step: Literal["loss"]
+    of: str
+    """Name of a supply, or `link`."""
+    energised: tuple[str, ...] = ()
+    """Relays to command first."""
+
+
+class SafeOff(Part):
+    """Everything off, and proved to be."""
+
+    step: Literal["safe off"]
+
+
+Step = Annotated[
+    Unpowered | PowerUp | Exercise | ReadLamps | ReadCode | TryInterlocks | WatchLink | Loss | SafeOff,
+    Field(discriminator="step"),
+]

@@ -1,0 +1,123 @@
+"""Quantities as people write them, SI floats as the program keeps them.
+
+A quantity has a unit in the text (`24 V`, `15 ms`, `80 mohm`, `125 kbit/s`); a bare number is an error. Scaling is
+quantiphy's; which units mean the same dimension, and which annotated type goes with it, is ours. Parsing happens at
+the border of documents, printing in `show`; in between there are floats in SI units.
+"""
+
+import math
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Annotated, Any, Final
+
+from pydantic import BeforeValidator, WithJsonSchema
+from pydantic_core import PydanticCustomError
+from quantiphy import Quantity, UnitConversion
+
+_ = [UnitConversion("s", "min", 60.0), UnitConversion("s", "h", 3600.0)]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Dimension:
+    """One kind of quantity: its name, the unit used inside, how it may be written."""
+
+    name: str
+    unit: str
+    """SI unit used inside and in print."""
+    spellings: tuple[str, ...]
+    """Unit symbols accepted without prefix."""
+    example: str
+
+
+VOLTAGE: Final = Dimension(name="voltage", unit="V", spellings=("V",), example="24 V")
+CURRENT: Final = Dimension(name="current", unit="A", spellings=("A",), example="150 mA")
+RESISTANCE: Final = Dimension(name="resistance", unit="Ω", spellings=("ohm", "Ω", "Ohm"), example="80 mohm")
+DURATION: Final = Dimension(name="duration", unit="s", spellings=("s", "min", "h"), example="15 ms")
+FREQUENCY: Final = Dimension(name="frequency", unit="Hz", spellings=("Hz",), example="50 Hz")
+TEMPERATURE: Final = Dimension(name="temperature", unit="°C", spellings=("degC", "°C"), example="23 degC")
+BIT_RATE: Final = Dimension(name="bit rate", unit="bit/s", spellings=("bit/s",), example="125 kbit/s")
+BYTE_RATE: Final = Dimension(name="byte rate", unit="B/s", spellings=("B/s",), example="1 MB/s")
+SAMPLE_RATE: Final = Dimension(name="sample rate", unit="S/s", spellings=("S/s",), example="10 kS/s")
+RATIO: Final = Dimension(name="ratio", unit="", spellings=("%", "ppm"), example="0.1 %")
+
+_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S*)\s*")
+_RATIOS: Final = {"%": 1e-2, "ppm": 1e-6}
+_MINUTES: Final = {"min": 60.0, "h": 3600.0}
+
+
+def parse(text: object, dimension: Dimension) -> float:
+    """Return the SI value of `text`, such as 0.015 for `15 ms`.
+
+    Raises ValueError that says what was found, what was expected, and an example.
+    """
+    expected = f"expected a {dimension.name} such as '{dimension.example}'"
+    if isinstance(text, bool) or not isinstance(text, (str, int, float)):
+        raise ValueError(f"{expected}, got {text!r}")
+    match = _NUMBER.fullmatch(str(text))
+    if match is None:
+        raise ValueError(f"{expected}, got {text!r}")
+    number, unit = match.groups()
+    if not unit:
+        raise ValueError(f"{expected}, got {text!r} without a unit")
+    value = _scaled(number, unit, dimension)
+    if value is None:
+        raise ValueError(f"{expected}, got {text!r}: '{unit}' is not a unit of {dimension.name}")
+    if not math.isfinite(value):
+        raise ValueError(f"{expected}, got {text!r}, which is too large")
+    return value
+
+
+def _scaled(number: str, unit: str, dimension: Dimension) -> float | None:
+    if dimension is RATIO:
+        return float(number) * _RATIOS[unit] if unit in _RATIOS else None
+    if dimension is DURATION and unit in _MINUTES:
+        return float(number) * _MINUTES[unit]
+    spelling = next((s for s in dimension.spellings if unit.endswith(s) and s not in _MINUTES), None)
+    if spelling is None or len(unit) - len(spelling) > 1:
+        return None
+    prefix = unit.removesuffix(spelling)
+    if prefix and (prefix not in "pnuµμmkMG" or dimension is TEMPERATURE):
+        return None
+    return float(Quantity(f"{number} {prefix}{_PLAIN.get(spelling, spelling)}"))
+
+
+_PLAIN: Final = {"Ω": "ohm", "Ohm": "ohm", "bit/s": "bps", "B/s": "Bps", "S/s": "Sps"}
+
+
+def show(value: float, unit: str, *, digits: int = 4) -> str:
+    """Return `value` in SI `unit` as a person reads it: `14.8 ms`, `24.02 V`."""
+    if math.isnan(value):
+        return f"not a number {unit}".rstrip()
+    if unit in {"", "°C", "flashes", "times"}:
+        return f"{value:.{digits}g} {unit}".rstrip()
+    if math.isinf(value):
+        return f"{'−' if value < 0 else ''}∞ {unit}"
+    return str(Quantity(value, unit).render(prec=digits - 1, strip_zeros=True, form="si"))
+
+
+def _validator(dimension: Dimension) -> Callable[[object], float]:
+    def validate(text: object) -> float:
+        try:
+            return parse(text, dimension)
+        except ValueError as problem:
+            raise PydanticCustomError("quantity", "{problem}", {"problem": str(problem)}) from None
+
+    return validate
+
+
+def _written(dimension: Dimension) -> tuple[Any, Any]:
+    schema = {"type": "string", "description": f"a {dimension.name}, for example {dimension.example}"}
+    return BeforeValidator(_validator(dimension)), WithJsonSchema({**schema, "examples": [dimension.example]})
+
+
+Volts = Annotated[float, *_written(VOLTAGE)]
+Amps = Annotated[float, *_written(CURRENT)]
+Ohms = Annotated[float, *_written(RESISTANCE)]
+Seconds = Annotated[float, *_written(DURATION)]
+Hertz = Annotated[float, *_written(FREQUENCY)]
+Celsius = Annotated[float, *_written(TEMPERATURE)]
+BitsPerSecond = Annotated[float, *_written(BIT_RATE)]
+BytesPerSecond = Annotated[float, *_written(BYTE_RATE)]
+SamplesPerSecond = Annotated[float, *_written(SAMPLE_RATE)]
+Ratio = Annotated[float, *_written(RATIO)]

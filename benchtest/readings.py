@@ -1,0 +1,63 @@
+"""Raw evidence, as it came from the bench: nothing is decided here, and nothing is rounded."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from benchtest.instruments import Message, Recording
+
+
+class Origin(StrEnum):
+    """Where evidence comes from, the most real first."""
+
+    MEASURED = "measured"
+    BY_HAND = "entered by hand"
+    REPLAYED = "replayed"
+    SIMULATED = "simulated"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Value:
+    """One reading of one channel, in its unit; inf is over-range."""
+
+    value: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Supplied:
+    """What a supply said of itself."""
+
+    volts: float
+    amps: float
+    limiting: bool
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Left:
+    """Channels that were not in their safe state after everything was ordered off."""
+
+    channels: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Recorded:
+    """A recording and the link traffic during it, on one time base."""
+
+    recording: Recording
+    messages: tuple[Message, ...]
+    """Moments counted from the start of the recording."""
+    said: tuple[float, ...]
+    """When each link order was carried out, in the order of the move."""
+    start_uncertainty: float
+    """Half-width in seconds of link moments against channel moments."""
+
+
+Evidence = Value | Supplied | Left | Recorded
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Readings:
+    """Evidence by the name of the move that made it."""
+
+    origin: Origin
+    evidence: Mapping[str, Evidence] = field(default_factory=dict)

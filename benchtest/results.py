@@ -1,0 +1,131 @@
+"""What was decided: one result per check, one outcome per run."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from enum import StrEnum
+
+from benchtest.procedure import Check, Procedure
+from benchtest.readings import Origin
+
+
+class Verdict(StrEnum):
+    """Words of ILAC-G8:09/2019 for a non-binary statement, and one for what was not looked at."""
+
+    PASS = "pass"
+    CONDITIONAL_PASS = "conditional pass"
+    CONDITIONAL_FAIL = "conditional fail"
+    FAIL = "fail"
+    NOT_TESTED = "not tested"
+
+
+class Outcome(StrEnum):
+    """What a run ended as."""
+
+    PASS = "pass"
+    FAIL = "fail"
+    INCONCLUSIVE = "inconclusive"
+    BENCH_FAULT = "bench fault"
+    ABORTED = "aborted"
+
+
+EXIT_CODE: Mapping[Outcome, int] = {
+    Outcome.PASS: 0,
+    Outcome.FAIL: 1,
+    Outcome.INCONCLUSIVE: 3,
+    Outcome.BENCH_FAULT: 5,
+    Outcome.ABORTED: 6,
+}
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Result:
+    """One check, looked at."""
+
+    check: Check
+    value: float | str | None
+    """SI value, or a word; None when nothing was read."""
+    uncertainty: float | None
+    """Expanded uncertainty U in the check's unit; None for words and counts."""
+    coverage: float | None
+    """Coverage factor k of U."""
+    verdict: Verdict
+    note: str = ""
+    """What a person should know: why not tested, which channel moved, the raw pattern of a code."""
+    origin: Origin
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class SafeState:
+    """How the run left the bench."""
+
+    reached: bool
+    """Everything was ordered off."""
+    verified: bool
+    """Reading back found nothing left on."""
+    note: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Job:
+    """Who asked for what: identity of the board and of the people, as entered."""
+
+    serial: str
+    technician: str = ""
+    work_order: str = ""
+    customer: str = ""
+    revision: str = ""
+    phase: str = ""
+    """As found, as left, or empty."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Instrument:
+    """A measuring instrument that took part, with its calibration."""
+
+    name: str
+    serial: str
+    certificate: str
+    calibrated: str
+    due: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Run:
+    """A finished run, whole: what `run.json` holds. Recordings lie beside it, by name and digest."""
+
+    format: str
+    id: str
+    number: str
+    """Number of the certificate."""
+    software: str
+    started: str
+    """RFC 3339 with offset."""
+    ended: str
+    job: Job
+    profile: str
+    """File name."""
+    profile_digest: str
+    """SHA-256 of the profile as used, hexadecimal."""
+    fixture: str
+    fixture_digest: str
+    bench: str
+    place: str
+    ambient: float
+    """°C as declared by the fixture."""
+    instruments: tuple[Instrument, ...]
+    identities: Mapping[str, str]
+    """Adapter → what it answered when asked who it is."""
+    seed: int | None
+    faults: tuple[str, ...]
+    """Faults of a simulated board."""
+    procedure: Procedure
+    results: tuple[Result, ...]
+    outcome: Outcome
+    reason: str
+    """One sentence why the outcome is what it is."""
+    safe: SafeState
+    origin: Origin
+    recordings: Mapping[str, str]
+    """File in the run folder → SHA-256."""
+    journal_head: str
+    """Hash of the journal's last line before this file was written."""
