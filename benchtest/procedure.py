@@ -179,11 +179,13 @@ class Cause:
     """Whose order: a bench order's moment is stamped by the adapter, a link order's by the host."""
     channel: int | None = None
     state: State | None = None
+    last_sent: str = ""
+    """Count from the last sending of this message at or before the order, instead of the order."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Delay:
-    """Seconds from a cause to the first arrival of a channel at a state; bounce excluded."""
+    """Seconds from a cause to the first arrival of a channel at a state, its bounce excluded."""
 
     evidence: str
     channel: int

@@ -4,7 +4,8 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from benchtest.profile.board import Part
+from benchtest.profile.board import Limits, Part
+from benchtest.quantities import Seconds
 
 
 class Given(Part):
@@ -77,6 +78,8 @@ class Loss(Part):
     """Name of a supply, or `link`."""
     energised: tuple[str, ...] = ()
     """Relays to command first."""
+    within: Limits[Seconds] | None = None
+    """Loss of a supply to the relays' coils or contacts having followed; for the link, its own `lost_after` counts."""
 
 
 class SafeOff(Part):
