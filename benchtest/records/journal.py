@@ -1,0 +1,115 @@
+"""The journal of a run: one canonical JSON object per line, each carrying the digest of the line before it.
+
+A line is on disk before `append` returns. Whoever changes, drops or reorders a line breaks the chain at the next one;
+whoever cuts the end off is found by the head that `run.json` and the certificate carry. A last line without its line
+end is what a power cut leaves: it is reported, not believed, and never mended.
+"""
+
+import os
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Any, BinaryIO, Final, Self
+
+from benchtest.records.canonical import digest, from_canonical, to_canonical, wrong
+
+BEGINNING: Final = "0" * 64
+"""What the first line carries as the digest of the line before it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JournalEntry:
+    """One line of a journal."""
+
+    number: int
+    """From 1."""
+    at: float
+    """Seconds of the rig's clock."""
+    kind: str
+    facts: Mapping[str, Any]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class JournalRead:
+    """A journal whose chain holds."""
+
+    entries: tuple[JournalEntry, ...]
+    head: str
+    """Digest of the last whole line."""
+    torn: bool
+    """The last line was cut off and is left out of the entries."""
+
+
+class Journal:
+    """Writes a journal; use it in a `with`, or close it."""
+
+    def __init__(self, file: BinaryIO, *, head: str, lines: int) -> None:
+        self._file = file
+        self._head = head
+        self._lines = lines
+
+    @classmethod
+    def open(cls, path: Path) -> Self:
+        """Begin a journal, or go on with one whose chain holds. Raises DocumentError on a broken or torn one."""
+        head, lines = BEGINNING, 0
+        if path.exists():
+            found = read_journal(path)
+            if found.torn:
+                raise wrong(path, "the last line is torn: that run was cut off", hint="begin a new run folder")
+            head, lines = found.head, len(found.entries)
+        return cls(path.open("ab"), head=head, lines=lines)
+
+    @property
+    def head(self) -> str:
+        """Digest of the last line; 64 zeros while there is none."""
+        return self._head
+
+    def append(self, kind: str, *, at: float, **facts: object) -> str:
+        """Put one line on disk and return the new head. `at` is seconds of the rig's clock."""
+        entry = {"number": self._lines + 1, "at": at, "kind": kind, "facts": facts, "previous": self._head}
+        line = to_canonical(entry)
+        self._file.write(line + b"\n")
+        self._file.flush()
+        os.fsync(self._file.fileno())
+        self._head = digest(line)
+        self._lines += 1
+        return self._head
+
+    def close(self) -> None:
+        self._file.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def read_journal(path: Path) -> JournalRead:
+    """Return a journal after checking its chain; raises DocumentError with the line where it does not hold."""
+    try:
+        *lines, rest = path.read_bytes().split(b"\n")
+    except OSError as cause:
+        raise wrong(path, f"cannot be read: {cause.strerror}") from cause
+    head = BEGINNING
+    entries: list[JournalEntry] = []
+    for number, line in enumerate(lines, 1):
+        entries.append(_entry(path, line, number=number, head=head))
+        head = digest(line)
+    return JournalRead(entries=tuple(entries), head=head, torn=bool(rest))
+
+
+def _entry(path: Path, line: bytes, *, number: int, head: str) -> JournalEntry:
+    hint = "this journal is no evidence any more; look for an untouched copy"
+    try:
+        found = from_canonical(line)
+        entry = JournalEntry(number=found["number"], at=found["at"], kind=found["kind"], facts=found["facts"])
+        previous = found["previous"]
+    except (ValueError, KeyError, TypeError) as cause:
+        raise wrong(path, "is not a journal line", line=number, hint=hint) from cause
+    if previous != head or entry.number != number:
+        raise wrong(path, "the chain is broken: a line before this one was changed", line=number, hint=hint)
+    return entry
