@@ -1,0 +1,130 @@
+"""profile + fixture → procedure: everything resolved, and refused before power where the bench cannot do it."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import assert_never
+
+from benchtest.errors import PlanError
+from benchtest.fixture.document import Adapter, Fixture, Harness
+from benchtest.plan.codes import read_code
+from benchtest.plan.exercise import exercise
+from benchtest.plan.interlock_steps import try_interlock
+from benchtest.plan.outage import loss, watch_link
+from benchtest.plan.resolve import beyond_the_bench, too_fine
+from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
+from benchtest.plan.timeline import Draft
+from benchtest.plan.wiring import Wiring, kept_empty
+from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.profile.fitting import FittedProfile
+from benchtest.profile.script import (
+    Exercise,
+    Loss,
+    PowerUp,
+    ReadCode,
+    ReadLamps,
+    SafeOff,
+    TryInterlocks,
+    Unpowered,
+    WatchLink,
+)
+from benchtest.profile.script import Step as Scripted
+
+__all__ = ["plan"]
+
+
+def plan(
+    fitted: FittedProfile,
+    *,
+    database: str | None,
+    fixture: Fixture,
+    harness: Harness,
+    place: Callable[..., str] = lambda *_: "",
+) -> Procedure:
+    """Return the procedure that proves this board on this bench.
+
+    `database` is the text of the profile's DBC, `place` tells file:line of a key path. Raises PlanError with every
+    reason why the bench cannot do it.
+    """
+    profile, wiring = fitted.profile, Wiring(harness, fixture)
+    adapter = fixture.adapters[harness.adapter]
+    draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate)
+    steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
+    procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
+    reasons = [*wiring.gaps, *kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    reasons += [] if profile.link is None or harness.link else ["the harness names no adapter on the board's link"]
+    reasons += too_fine(procedure)
+    if reasons:
+        raise PlanError(reasons)
+    return procedure
+
+
+def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
+    """Return what one scripted step becomes; `number` keeps names apart where a kind comes twice."""
+    match asked:
+        case Unpowered():
+            return [unpowered(draft)]
+        case PowerUp():
+            return power_up(draft, asked)
+        case Exercise():
+            return [exercise(draft, relay) for relay in asked.relays]
+        case ReadLamps():
+            return [lamps(draft, asked, f"lamps-{number}")]
+        case ReadCode():
+            return [read_code(draft, asked, f"code-{number}")]
+        case TryInterlocks():
+            return [step for name in asked.names for step in try_interlock(draft, name)]
+        case WatchLink():
+            return watch_link(draft, asked)
+        case Loss():
+            return [loss(draft, asked, f"loss-of-{asked.of}-{number}")]
+        case SafeOff():
+            return [safe_off(draft)]
+        case _:
+            assert_never(asked)
+
+
+def _timed(step: Step, adapter: Adapter) -> Step:
+    return replace(step, duration=sum(_duration(move, adapter) for move in step.moves))
+
+
+def _duration(move: Move, adapter: Adapter) -> float:
+    """Return the estimate of dwell, capture and wire time of one move, in seconds."""
+    match move.kind:
+        case "record":
+            samples = len(move.channels) * move.duration * move.rate
+            exchanges = 4 + len(move.orders)
+            return move.duration + 2 * samples / adapter.throughput + exchanges * adapter.round_trip
+        case "source":
+            return move.settle + 4 * adapter.round_trip
+        case "all off":
+            return 2 * adapter.round_trip
+        case "set" | "measure":
+            return adapter.round_trip
+
+
+def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, steps: list[Step]) -> Procedure:
+    profile, harness, fixture = fitted.profile, wiring.harness, wiring.fixture
+    adapter, link = fixture.adapters[harness.adapter], profile.link
+    return Procedure(
+        part=profile.board.part,
+        board=profile.board.name,
+        variant=fitted.variant,
+        options=fitted.options,
+        not_fitted=fitted.not_fitted,
+        channels=wiring.facts(profile),
+        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip),
+        decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
+        contact_test=ContactTest(**fixture.contact_test.model_dump()),
+        link=None
+        if link is None or database is None
+        else LinkPlan(
+            database=database,
+            bit_rate=link.bit_rate,
+            heartbeat=link.controller.message,
+            every=link.controller.every,
+            terminals=str(link.terminals),
+        ),
+        loads=(*harness.drive.values(), *harness.resistance.values()),
+        supplies=tuple(harness.supply.values()),
+        steps=tuple(steps),
+    )

@@ -1,0 +1,54 @@
+"""Small makers of checks, so that every planner names, places and probes them in the same way."""
+
+from dataclasses import dataclass
+
+from benchtest.plan.timeline import Draft
+from benchtest.procedure import Check, Interval, Measurand
+from benchtest.profile.board import Limits
+from benchtest.terminals import Pair
+
+
+def interval(limits: "Limits[float] | None") -> Interval:
+    """Return limits as an interval; no limits permit everything."""
+    return Interval(low=None, high=None) if limits is None else Interval(low=limits.min, high=limits.max)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Maker:
+    """Makes the checks of one step about one subject."""
+
+    draft: Draft
+    step: str
+    subject: str
+    key: tuple[str, ...]
+    """Where the subject stands in the profile."""
+
+    def number(
+        self, name: str, measurand: Measurand, unit: str, permitted: Interval, probe: Pair | str | None, *key: str
+    ) -> Check:
+        """Return a check of a number against an interval."""
+        return self._check(name, measurand, unit, permitted, probe, key)
+
+    def word(self, name: str, measurand: Measurand, expected: str, probe: Pair | str | None, *key: str) -> Check:
+        """Return a check of a word."""
+        return self._check(name, measurand, "", expected, probe, key)
+
+    def _check(
+        self,
+        name: str,
+        measurand: Measurand,
+        unit: str,
+        permitted: Interval | str,
+        probe: Pair | str | None,
+        key: tuple[str, ...],
+    ) -> Check:
+        return Check(
+            id=f"{self.step}.{self.subject}.{name}".replace(" ", "-"),
+            subject=self.subject,
+            title=f"{self.subject} {name}",
+            measurand=measurand,
+            unit=unit,
+            permitted=permitted,
+            probe=str(probe or ""),
+            place=self.draft.place(*self.key, *key),
+        )

@@ -1,0 +1,100 @@
+"""Lamps that give codes: bring the board into the state, let the old code run out, then watch three cycles.
+
+Two complete equal repeats make a code. At a random phase they fit into three of the longest cycles that the lamp's
+table has, so a wrong code is read as well as the right one.
+"""
+
+from benchtest.instruments import Role
+from benchtest.plan.checks import Maker
+from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, rest
+from benchtest.procedure import CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, Step
+from benchtest.profile.board import Code, CountCode, DigitsCode
+from benchtest.profile.script import ReadCode
+
+CYCLES = 3.1  # three cycles and the clock tolerance of the board
+SAMPLES_PER_FLASH = 30  # of the shortest flash; enough for a tenth of a flash with margin
+
+
+def read_code(draft: Draft, step: ReadCode, name: str) -> Step:
+    """Return the step that reads the codes of lamps under given conditions."""
+    codes = {lamp: draft.profile.codes[draft.profile.lamps[lamp].code or ""] for lamp in step.reads}
+    longest = max(longest_cycle(code) for code in codes.values())
+    rate = min(draft.rate, SAMPLES_PER_FLASH / min(_shortest(code) for code in codes.values()))
+    channels = {lamp: draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in step.reads}
+    evidence = f"{name}-watch"
+    watch = Timeline(draft).record(evidence, duration=CYCLES * longest, rate=rate, channels=sorted(channels.values()))
+    moves: list[Move] = [_before(draft, step, name, longest), watch, _after(draft, step, name)]
+    checks = []
+    for lamp, expected in step.reads.items():
+        maker = Maker(draft=draft, step=name, subject=lamp, key=("codes", draft.profile.lamps[lamp].code or ""))
+        what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=rhythm(codes[lamp]))
+        checks.append(maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings"))
+    title = f"Lamp codes, {_situation(step)}"
+    return Step(id=name, title=title, moves=tuple(moves), checks=tuple(checks), duration=0.0)
+
+
+def _situation(step: ReadCode) -> str:
+    given = [f"{name} {state}" for name, state in step.given.inputs.items()]
+    given += [f"{relay} commanded" for relay in step.given.energised]
+    given += ["link silent"] if step.given.link == "silent" else []
+    return ", ".join(given) or "at rest"
+
+
+def _before(draft: Draft, step: ReadCode, name: str, longest: float) -> Move:
+    """Bring the state about and wait until the running repeat has ended."""
+    timeline = Timeline(draft)
+    at = QUIET
+    for thing, state in step.given.inputs.items():
+        timeline.input(at, thing, state)
+    at = timeline.prepare(at + GAP, step.given.energised)
+    if step.given.link == "silent":
+        timeline.heartbeat(at, alive=False)
+        at += draft.link().lost_after.high
+    return timeline.record(f"{name}-before", duration=at + longest, rate=100.0, channels=_current(draft, step))
+
+
+def _after(draft: Draft, step: ReadCode, name: str) -> Move:
+    """Give everything back."""
+    timeline = Timeline(draft)
+    at = timeline.undo(QUIET, step.given.energised)
+    for thing in step.given.inputs:
+        timeline.input(at, thing, rest(draft.profile.inputs[thing]))
+    if step.given.link == "silent":
+        timeline.heartbeat(at, alive=True)
+        at += draft.link().back_within.high
+    return timeline.record(f"{name}-after", duration=at + GAP + SETTLED, rate=100.0, channels=_current(draft, step))
+
+
+def _current(draft: Draft, step: ReadCode) -> list[int]:
+    return sorted(draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in step.reads)
+
+
+def rhythm(code: Code) -> Rhythm:
+    """Return what the judge must know of a code's rhythm."""
+    if isinstance(code, CountCode):
+        return CountRhythm(flash=code.flash, gap=code.gap, pause=code.pause)
+    return DigitsRhythm(
+        slow=code.slow,
+        quick=code.quick,
+        between_digits=code.between_digits,
+        between_probes=code.between_probes,
+        pause=code.pause,
+        probes=len(code.probes),
+    )
+
+
+def longest_cycle(code: Code) -> float:
+    """Return the seconds of the longest cycle that the code's table allows."""
+    if isinstance(code, CountCode):
+        return max(code.meanings) * code.flash + (max(code.meanings) - 1) * code.gap + code.pause
+    one = max(_digits(code, digits) for digits in code.meanings)
+    return len(code.probes) * one + (len(code.probes) - 1) * code.between_probes + code.pause
+
+
+def _digits(code: DigitsCode, digits: str) -> float:
+    slow, quick = (int(digit) for digit in digits)
+    return (2 * slow - 1) * code.slow + code.between_digits + (2 * quick - 1) * code.quick
+
+
+def _shortest(code: Code) -> float:
+    return min(code.flash, code.gap) if isinstance(code, CountCode) else code.quick

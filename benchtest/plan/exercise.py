@@ -1,0 +1,191 @@
+"""One relay in turn: at rest, commanded, energised, released, at rest again, all in one recording.
+
+    rest | orders that must come first | command | coil … contact … settled | command away | released | undo | rest
+
+The first actuation of every contact is in such a recording, since nothing before it commands a relay. Whatever does not
+belong to the relay must be still all the way.
+"""
+
+from dataclasses import replace
+
+from benchtest.instruments import Role
+from benchtest.plan.checks import Maker, interval
+from benchtest.plan.timeline import QUIET, SETTLED, Draft, Timeline, first
+from benchtest.plan.wiring import RelayChannels
+from benchtest.procedure import (
+    Bounce,
+    Cause,
+    Check,
+    ContactResistance,
+    Delay,
+    Interval,
+    Measurand,
+    MessageAnswer,
+    OpenShare,
+    SignalValue,
+    State,
+    StateOf,
+    Step,
+    Still,
+)
+from benchtest.profile.board import Relay, RelayLimits
+
+LONGEST = 0.06  # s assumed where the profile sets no limit for a time
+NONE = Interval(low=0.0, high=0.0)
+
+
+def exercise(draft: Draft, name: str) -> Step:
+    """Return the step that exercises one relay."""
+    relay = draft.profile.relays[name]
+    return _Exercise(draft, name, relay, relay.limits.over(draft.profile.relay_limits)).step()
+
+
+class _Exercise:
+    """The moments of one relay's recording, and the checks that are read from it."""
+
+    def __init__(self, draft: Draft, name: str, relay: Relay, limits: RelayLimits) -> None:
+        self.draft, self.name, self.relay, self.limits = draft, name, relay, limits
+        self.id = f"exercise-{name}"
+        self.seen: RelayChannels = draft.relay(name)
+        self.maker = Maker(draft=draft, step="exercise", subject=name, key=("relays", name))
+        self.inputs, self.before = first(draft.profile, name)
+        times = (limits.response, limits.operate, limits.bounce)
+        follow = sum(LONGEST if time is None or time.max is None else time.high for time in times)
+        timeline = Timeline(draft)
+        self.on = timeline.prepare(QUIET, self.before, self.inputs)
+        timeline.command(self.on, name, on=True)
+        self.off = self.on + follow + SETTLED
+        timeline.command(self.off, name, on=False)
+        self.undo = self.off + follow + SETTLED
+        end = timeline.undo(self.undo, self.before, self.inputs)
+        self.end = end + (SETTLED if end > self.undo else 0.0)
+        self.move = timeline.record(self.id, duration=self.end, channels=draft.watched())
+
+    def step(self) -> Step:
+        checks = [*self._at_rest(), *self._commanded(), *self._energised(), *self._released(), *self._others()]
+        title = f"Exercise {self.name}, {self.relay.load}"
+        return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
+
+    def _at_rest(self) -> list[Check]:
+        """Before the command: a make contact is open, a break contact closed, the lamp dark."""
+        return [
+            *self._open("open at first", self.seen.make, self.on - QUIET, self.on),
+            *self._closed("closed at first", self.seen.break_, self.on - QUIET, self.on),
+            *self._lamp("lamp at first", "dark", self.on - QUIET, self.on),
+        ]
+
+    def _commanded(self) -> list[Check]:
+        """Command to coil, coil to contact, bounce."""
+        checks = []
+        order = self._order(self.on)
+        if self.seen.coil:
+            response = Delay(evidence=self.id, channel=self.seen.coil, state="high", since=order)
+            checks.append(self._limited("response", response, "s", self.relay.coil, "response"))
+        contact, state = (self.seen.make, "made") if self.seen.make else (self.seen.break_, "broken")
+        checks.append(self._transition("operate time", contact, state, self.on, "high", "operate"))
+        if self.seen.make:
+            checks.append(self._bounce(self.seen.make, self.on, self.off))
+        return checks
+
+    def _energised(self) -> list[Check]:
+        """Settled: contact resistance, the other contact open, lamp lit, the board's own word."""
+        start, end = self.off - SETTLED / 2, self.off
+        return [
+            *self._closed("contact resistance", self.seen.make, start, end),
+            *self._open("open when energised", self.seen.break_, start, end),
+            *self._lamp("lamp when energised", "lit", start, end),
+            *self._feedback(),
+        ]
+
+    def _released(self) -> list[Check]:
+        """Coil off to the contact's return, bounce of a break contact, rest again."""
+        contact, state = (self.seen.make, "broken") if self.seen.make else (self.seen.break_, "made")
+        checks = [self._transition("release time", contact, state, self.off, "low", "release")]
+        if self.seen.break_:
+            checks.append(self._bounce(self.seen.break_, self.off, self.undo, name="bounce on release"))
+        start, end = self.undo - SETTLED / 2, self.undo
+        return [
+            *checks,
+            *self._open("open when released", self.seen.make, start, end),
+            *self._closed("contact resistance when released", self.seen.break_, start, end),
+            *self._lamp("lamp when released", "dark", start, end),
+        ]
+
+    def _others(self) -> list[Check]:
+        """Every other output and lamp is still, but for what had to be commanded first."""
+        mine = self.seen.all().union(*(self.draft.relay(name).all() for name in self.before))
+        facts = self.draft.wiring.facts(self.draft.profile)
+        roles = {Role.CONTACT, Role.LIGHT, Role.SENSE}
+        others = [
+            number
+            for number in self.move.channels
+            if number not in mine | self.draft.blinking() and number in facts and facts[number].role in roles
+        ]
+        still = Still(evidence=self.id, channels=tuple(others), start=0.0, end=self.end)
+        return [self.maker.number("leaves the others still", still, "", NONE, "all other contacts, coils and lamps")]
+
+    # ---------------------------------------------------------------- one check each
+
+    def _order(self, at: float) -> Cause:
+        return Cause(at=at, order="link" if self.relay.command.link else "bench")
+
+    def _limited(self, name: str, what: Measurand, unit: str, probe: object, limit: str) -> Check:
+        """Return the check against the relay's own limit, or the common one, with the place of whichever it is."""
+        own = getattr(self.relay.limits, limit) is not None
+        key = ("relays", self.name, "limits", limit) if own else ("relay_limits", limit)
+        permitted = interval(getattr(self.limits, limit))
+        return replace(self.maker.number(name, what, unit, permitted, str(probe)), place=self.draft.place(*key))
+
+    def _transition(self, name: str, contact: int, state: str, at: float, coil: State, limit: str) -> Check:
+        order = self._order(at)
+        if self.seen.coil:
+            order = Cause(at=at, order=order.order, channel=self.seen.coil, state=coil)
+        delay = Delay(evidence=self.id, channel=contact, state="made" if state == "made" else "broken", since=order)
+        return self._limited(name, delay, "s", self._probe(contact), limit)
+
+    def _bounce(self, contact: int, since: float, until: float, name: str = "bounce time") -> Check:
+        bounce = Bounce(evidence=self.id, channel=contact, since=since, until=until)
+        return self._limited(name, bounce, "s", self._probe(contact), "bounce")
+
+    def _probe(self, contact: int) -> str:
+        pair = self.relay.contact.make if contact == self.seen.make else self.relay.contact.break_
+        return str(pair)
+
+    def _closed(self, name: str, contact: int, start: float, end: float) -> list[Check]:
+        if not contact:
+            return []
+        what = ContactResistance(evidence=self.id, channel=contact, start=start, end=end)
+        return [self._limited(name, what, "Ω", self._probe(contact), "resistance")]
+
+    def _open(self, name: str, contact: int, start: float, end: float) -> list[Check]:
+        if not contact:
+            return []
+        what = OpenShare(evidence=self.id, channel=contact, start=start, end=end)
+        return [self._limited(name, what, "", self._probe(contact), "open_voltage")]
+
+    def _lamp(self, name: str, state: str, start: float, end: float) -> list[Check]:
+        if not self.seen.lamp:
+            return []
+        what = StateOf(evidence=self.id, channel=self.seen.lamp, start=start, end=end)
+        return [self.maker.word(f"{name} ({self.relay.lamp})", what, state, f"lamp {self.relay.lamp}", "lamp")]
+
+    def _feedback(self) -> list[Check]:
+        link, signal = self.draft.profile.link, self.relay.feedback
+        if link is None or signal is None:
+            return []
+        probe = f"link {link.terminals}"
+
+        def shown(start: float, end: float) -> SignalValue:
+            return SignalValue(evidence=self.id, message=link.status, signal=signal, start=start, end=end)
+
+        checks = [
+            self.maker.word("feedback when energised", shown(self.on, self.off), "1", probe, "feedback"),
+            self.maker.word("feedback when released", shown(self.off, self.undo), "0", probe, "feedback"),
+        ]
+        if self.relay.command.link:
+            answer = MessageAnswer(
+                evidence=self.id, sent=link.command, since=self.on, message=link.status, signal=signal, value=1.0
+            )
+            permitted = interval(link.answer)
+            checks.append(self.maker.number("answer on the link", answer, "s", permitted, probe, "feedback"))
+        return checks

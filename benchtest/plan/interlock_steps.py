@@ -1,0 +1,139 @@
+"""Each element of each interlock in turn: taken away while the relay is energised, given back, and watched.
+
+Where taking the element away is itself impossible while the relay is energised (two relays that lock each other out),
+the other order is tried: the element first, then the command, which must be refused.
+"""
+
+from dataclasses import dataclass
+
+from benchtest.plan.checks import Maker, interval
+from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, first
+from benchtest.procedure import Cause, Check, Delay, Record, State, StateOf, Step
+from benchtest.profile.board import Interlock
+
+FOLLOW = 0.12  # s for input filter, firmware and armature to follow, on top of the permitted reaction
+
+
+def try_interlock(draft: Draft, name: str) -> list[Step]:
+    """Return one step per element of the interlock."""
+    lock = draft.profile.interlocks[name]
+    return [_Trial(draft, name, lock, element).step() for element in lock.needs.names]
+
+
+@dataclass(frozen=True, slots=True)
+class _Trial:
+    """One element of one interlock."""
+
+    draft: Draft
+    name: str
+    lock: Interlock
+    element: str
+
+    def step(self) -> Step:
+        move, checks = self._refused() if self._locked_out() else self._dropped()
+        title = f"Interlock: {self.name}, {self.element}"
+        return Step(id=self._id(), title=title, moves=(move,), checks=tuple(checks), duration=0.0)
+
+    def _id(self) -> str:
+        return f"interlock-{self.lock.relay}-{self.element}-{self._number()}"
+
+    def _number(self) -> int:
+        return list(self.draft.profile.interlocks).index(self.name) + 1
+
+    def _locked_out(self) -> bool:
+        """Return whether the element is a relay that the interlocked relay itself holds off."""
+        locks = self.draft.profile.interlocks.values()
+        return any(other.relay == self.element and self.lock.relay in other.needs.none for other in locks)
+
+    def _dropped(self) -> tuple[Record, list[Check]]:
+        """Energise, take the element away, give it back."""
+        relay, timeline = self.lock.relay, Timeline(self.draft)
+        inputs, before = first(self.draft.profile, relay)
+        if self.element in self.lock.needs.any:
+            before = [other for other in before if other not in self.lock.needs.any]
+            inputs = [(other, truth) for other, truth in inputs if other not in self.lock.needs.any]
+            deeper_inputs, deeper = first(self.draft.profile, self.element) if self._is_relay() else ([], [])
+            before += [*deeper, self.element] if self._is_relay() else []
+            inputs += deeper_inputs if self._is_relay() else [(self.element, True)]
+        at = timeline.prepare(QUIET, before, inputs)
+        timeline.command(at, relay, on=True)
+        away = at + GAP + FOLLOW
+        wanted = self.element in {*self.lock.needs.all, *self.lock.needs.any}
+        self._make(timeline, away, true=not wanted)
+        back = away + self.lock.reaction.high + FOLLOW
+        self._make(timeline, back, true=wanted)
+        last = back + self.lock.reaction.high + FOLLOW
+        timeline.command(last, relay, on=False)
+        end = timeline.undo(last + GAP, before, inputs)
+        move = timeline.record(self._id(), duration=end + SETTLED, channels=self.draft.watched())
+        cause = Cause(at=away, order="link" if self._by_link() else "bench")
+        checks = [
+            self._state("energised while it holds", "on", away - SETTLED / 2, away),
+            self._reaction(cause),
+            self._state("off while it is violated", "off", back - SETTLED / 2, back),
+            self._restart(last - SETTLED / 2, last),
+        ]
+        return move, checks
+
+    def _refused(self) -> tuple[Record, list[Check]]:
+        """Energise the element first, command the relay, take the element's command back."""
+        relay, timeline = self.lock.relay, Timeline(self.draft)
+        inputs, before = first(self.draft.profile, self.element)
+        at = timeline.prepare(QUIET, [*before, self.element], inputs)
+        timeline.command(at, relay, on=True)
+        back = at + self.lock.reaction.high + FOLLOW
+        timeline.command(back, self.element, on=False)
+        last = back + self.lock.reaction.high + FOLLOW
+        timeline.command(last, relay, on=False)
+        end = timeline.undo(last + GAP, before, inputs)
+        move = timeline.record(self._id(), duration=end + SETTLED, channels=self.draft.watched())
+        checks = [
+            self._state("refused while it is violated", "off", at, back),
+            self._restart(last - SETTLED / 2, last),
+        ]
+        return move, checks
+
+    # ---------------------------------------------------------------- parts
+
+    def _is_relay(self) -> bool:
+        return self.element in self.draft.profile.relays
+
+    def _by_link(self) -> bool:
+        return self._is_relay() and self.draft.profile.relays[self.element].command.link is not None
+
+    def _make(self, timeline: Timeline, at: float, *, true: bool) -> None:
+        if self._is_relay():
+            timeline.command(at, self.element, on=true)
+        else:
+            timeline.truth(at, self.element, true=true)
+
+    def _maker(self) -> Maker:
+        return Maker(
+            draft=self.draft, step=f"interlock-{self.element}", subject=self.name, key=("interlocks", self.name)
+        )
+
+    def _seen(self) -> tuple[int, State, State, str]:
+        """Return where the relay is watched, what it shows when energised and when not, and where to probe."""
+        relay, channels = self.draft.profile.relays[self.lock.relay], self.draft.relay(self.lock.relay)
+        if channels.coil:
+            return channels.coil, "high", "low", str(relay.coil)
+        if channels.make:
+            return channels.make, "made", "broken", str(relay.contact.make)
+        return channels.break_, "broken", "made", str(relay.contact.break_)
+
+    def _state(self, words: str, state: str, start: float, end: float) -> Check:
+        channel, energised, released, probe = self._seen()
+        what = StateOf(evidence=self._id(), channel=channel, start=start, end=end)
+        expected = energised if state == "on" else released
+        return self._maker().word(f"{self.lock.relay} {words} ({self.element})", what, expected, probe, "needs")
+
+    def _reaction(self, cause: Cause) -> Check:
+        channel, _, released, probe = self._seen()
+        what = Delay(evidence=self._id(), channel=channel, state=released, since=cause)
+        words = f"{self.lock.relay} reaction to {self.element}"
+        return self._maker().number(words, what, "s", interval(self.lock.reaction), probe, "reaction")
+
+    def _restart(self, start: float, end: float) -> Check:
+        again = self.lock.restart == "by itself"
+        words = "comes back by itself" if again else "stays off until commanded anew"
+        return self._state(words, "on" if again else "off", start, end)

@@ -1,0 +1,175 @@
+"""The link while all is well, and the loss and return of the link and of each supply."""
+
+from benchtest.plan.checks import Maker, interval
+from benchtest.plan.rest import BOOT, supply_shown
+from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, away, rest
+from benchtest.procedure import (
+    Cause,
+    Check,
+    Delay,
+    Interval,
+    MessageGap,
+    MessagePeriod,
+    Record,
+    SignalValue,
+    State,
+    StateOf,
+    Step,
+)
+from benchtest.profile.board import CanLink
+from benchtest.profile.script import Loss, WatchLink
+
+NO_LIMIT_FOR_LOSS = 0.2  # s to wait where the profile says nothing about a loss
+GAP_LIMIT = 1.5  # a heartbeat later than this many of its longest periods is missing; common practice, no source
+
+
+def watch_link(draft: Draft, step: WatchLink) -> list[Step]:
+    """Return the steps that listen to the board's heartbeat and let it report its inputs."""
+    link = draft.link()
+    heartbeats = Timeline(draft).record(
+        "heartbeat", duration=step.listen_for * link.board.every.high, rate=100.0, channels=draft.watched()[:1]
+    )
+    maker = Maker(draft=draft, step="link", subject="link", key=("link",))
+    probe, message = f"link {link.terminals}", link.board.message
+    longest = Interval(low=None, high=GAP_LIMIT * link.board.every.high)
+    period, gap = (kind(evidence="heartbeat", message=message) for kind in (MessagePeriod, MessageGap))
+    checks = [
+        maker.number("heartbeat period", period, "s", interval(link.board.every), probe, "board", "every"),
+        maker.number("longest gap between heartbeats", gap, "s", longest, probe, "board", "every"),
+    ]
+    listen = Step(id="link", title="Link heartbeat", moves=(heartbeats,), checks=tuple(checks), duration=0.0)
+    return [listen, *_inputs(draft, link)]
+
+
+def _inputs(draft: Draft, link: CanLink) -> list[Step]:
+    """Every input that the board reports is taken away from rest and back, all in one recording."""
+    timeline, at, moments = Timeline(draft), QUIET, dict[str, float]()
+    for name, thing in draft.profile.inputs.items():
+        if thing.feedback is not None:
+            moments[name] = at
+            timeline.input(at, name, away(thing))
+            timeline.input(at + GAP, name, rest(thing))
+            at += 2 * GAP
+    if not moments:
+        return []
+    evidence = "inputs-reported"
+    move = timeline.record(evidence, duration=at + SETTLED, channels=draft.watched(), rate=draft.rate / 4)
+    checks = []
+    for name, moment in moments.items():
+        thing = draft.profile.inputs[name]
+        maker = Maker(draft=draft, step="link", subject=name, key=("inputs", name))
+        for state, start in ((away(thing), moment), (rest(thing), moment + GAP)):
+            told = SignalValue(
+                evidence=evidence, message=link.status, signal=thing.feedback or "", start=start, end=start + GAP
+            )
+            word = str(int(state in {"closed", "high"}))
+            checks.append(maker.word(f"reported while {state}", told, word, str(thing.terminals), "feedback"))
+    return [
+        Step(id=evidence, title="Inputs as the board reports them", moves=(move,), checks=tuple(checks), duration=0.0)
+    ]
+
+
+def loss(draft: Draft, step: Loss, name: str) -> Step:
+    """Return the step that takes the link or one supply away and gives it back."""
+    return _Outage(draft, step, name).step()
+
+
+class _Outage:
+    """The moments of one loss and return, and what must be seen of each relay."""
+
+    def __init__(self, draft: Draft, step: Loss, name: str) -> None:
+        self.draft, self.what, self.id = draft, step, name
+        self.profile = draft.profile
+        limits = draft.link().lost_after if step.of == "link" else step.within
+        self.limits, wait = limits, NO_LIMIT_FOR_LOSS if limits is None else limits.high
+        timeline = Timeline(draft)
+        self.gone = timeline.prepare(QUIET, step.energised) + SETTLED
+        self._take(timeline, self.gone)
+        self.back = self.gone + wait + GAP + SETTLED
+        self._give(timeline, self.back)
+        self.again = self.back + (draft.link().back_within.high if step.of == "link" else BOOT)
+        if step.of == "link":
+            for relay in self._by_link():
+                timeline.command(self.again, relay, on=False)
+                timeline.command(self.again + GAP, relay, on=True)
+        self.undo = self.again + 3 * GAP
+        self.end = timeline.undo(self.undo, step.energised) + SETTLED
+        channels = sorted({*draft.watched()})
+        self.move: Record = timeline.record(name, duration=self.end, rate=draft.rate / 5, channels=channels)
+
+    def step(self) -> Step:
+        checks = [check for relay in self.profile.relays for check in self._relay(relay)]
+        if self.what.of != "link":
+            gone, back = (self.back - SETTLED, self.back), (self.undo - SETTLED, self.undo)
+            checks += supply_shown(self.draft, self.what.of, self.id, gone, there=False, step=self.id)[: self._told()]
+            checks += supply_shown(self.draft, self.what.of, self.id, back, there=True, step=f"{self.id}-back")
+        title = f"Loss and return of {self.what.of}"
+        return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
+
+    def _told(self) -> int:
+        """Return how many of a lost supply's signs can be seen: a board without d.c. tells nothing on the link."""
+        return 1 if self.profile.supplies[self.what.of].kind == "dc" else 2
+
+    def _take(self, timeline: Timeline, at: float) -> None:
+        if self.what.of == "link":
+            timeline.heartbeat(at, alive=False)
+        else:
+            timeline.supply(at, self.what.of, 0.0)
+
+    def _give(self, timeline: Timeline, at: float) -> None:
+        if self.what.of == "link":
+            timeline.heartbeat(at, alive=True)
+        else:
+            timeline.supply(at, self.what.of, self.profile.supplies[self.what.of].nominal)
+
+    def _by_link(self) -> list[str]:
+        return [name for name in self.what.energised if self.profile.relays[name].command.link is not None]
+
+    def _drops(self, name: str) -> bool:
+        """Return whether an energised relay must release at this loss."""
+        if self.what.of == "link":
+            relay = self.profile.relays[name]
+            return relay.command.link is not None and relay.without_link == "released"
+        return self.profile.supplies[self.what.of].kind == "dc"
+
+    def _relay(self, name: str) -> list[Check]:
+        """What must be seen of one relay: before, at the loss, during it, at the return, and commanded anew."""
+        if name not in self.what.energised:
+            return []
+        drops = self._drops(name)
+        checks = [self._contact(name, "energised before", self.gone, energised=True)]
+        if drops and self.limits is not None:
+            checks.append(self._following(name))
+        gone = f"with {self.what.of} gone"
+        checks.append(self._contact(name, gone, self.back, energised=not drops))
+        comes_back = not drops or (self.what.of != "link" and self.profile.relays[name].command.input is not None)
+        checks.append(self._contact(name, f"with {self.what.of} back", self.again, energised=comes_back))
+        if self.what.of == "link":
+            checks.append(self._contact(name, "commanded anew", self.undo, energised=True))
+        return checks
+
+    def _maker(self, relay: str) -> Maker:
+        return Maker(draft=self.draft, step=self.id, subject=relay, key=("relays", relay))
+
+    def _shown(self, relay: str, *, energised: bool) -> tuple[int, State, str]:
+        """Return the contact to watch, what it shows, and where to probe; for a break contact it is the other way round."""
+        channels, contact = self.draft.relay(relay), self.profile.relays[relay].contact
+        if channels.make:
+            return channels.make, "made" if energised else "broken", str(contact.make)
+        return channels.break_, "broken" if energised else "made", str(contact.break_)
+
+    def _contact(self, relay: str, words: str, end: float, *, energised: bool) -> Check:
+        channel, state, probe = self._shown(relay, energised=energised)
+        what = StateOf(evidence=self.id, channel=channel, start=end - SETTLED, end=end)
+        return self._maker(relay).word(f"contact {words}", what, state, probe, "contact")
+
+    def _following(self, relay: str) -> Check:
+        channel, state, probe = self._shown(relay, energised=False)
+        link = self.profile.link
+        heartbeat = link.controller.message if self.what.of == "link" and link is not None else ""
+        cause = Cause(at=self.gone, order="link" if heartbeat else "bench", last_sent=heartbeat)
+        delay = Delay(evidence=self.id, channel=channel, state=state, since=cause)
+        maker = self._maker(relay)
+        if heartbeat:
+            maker = Maker(draft=self.draft, step=self.id, subject=relay, key=("link", "lost_after"))
+        return maker.number(f"follows the loss of {self.what.of}", delay, "s", interval(self.limits), probe)

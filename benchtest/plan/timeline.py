@@ -1,0 +1,174 @@
+"""Orders and link orders of one recording, written in the board's words: command K3, open door_shut, silence the link.
+
+Also who must be commanded first: a relay behind an interlock can only be looked at while the interlock is satisfied.
+"""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+
+from benchtest.instruments import Order, Role
+from benchtest.plan.wiring import RelayChannels, Wiring, relay_channels
+from benchtest.procedure import Heartbeat, LinkOrder, Record, Say
+from benchtest.profile.board import CanLink, DryContact, Input, Level
+from benchtest.profile.document import Profile
+
+GAP = 0.1  # s between orders that depend on one another: input filter, firmware and armature have followed by then
+QUIET = 0.03  # s of rest before the first order of a recording
+SETTLED = 0.04  # s of the window in which steady things are read
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Draft:
+    """What every planner needs: the fitted profile, the wiring, and where things stand in the file."""
+
+    profile: Profile
+    wiring: Wiring
+    place: Callable[..., str]
+    rate: float
+    """Samples per second of fast recordings."""
+
+    def relay(self, name: str) -> RelayChannels:
+        """Return the channels of one relay."""
+        return relay_channels(self.wiring, name, self.profile.relays[name])
+
+    def link(self) -> CanLink:
+        """Return the link of a board that has one."""
+        if self.profile.link is None:
+            raise ValueError("the profile has no link")
+        return self.profile.link
+
+    def watched(self) -> tuple[int, ...]:
+        """Return every channel that a fast recording watches: contacts, coils, lamps, supply currents."""
+        relays = {number for name in self.profile.relays for number in self.relay(name).all()}
+        lamps = {self.wiring.channel(Role.LIGHT, name, f"lamp {name}") for name in self.profile.lamps}
+        currents = {
+            self.wiring.harness.current[supply.terminals]
+            for supply in self.profile.supplies.values()
+            if supply.terminals in self.wiring.harness.current
+        }
+        return tuple(sorted((relays | lamps | currents) - {0}))
+
+    def blinking(self) -> frozenset[int]:
+        """Return the channels of lamps that give codes, which are never still."""
+        return frozenset(
+            self.wiring.channel(Role.LIGHT, name, f"lamp {name}")
+            for name, lamp in self.profile.lamps.items()
+            if lamp.code is not None
+        )
+
+
+def rest(thing: Input) -> str:
+    """Return the name of an input's state at rest."""
+    return thing.rest
+
+
+def away(thing: Input) -> str:
+    """Return the name of another state of an input than the one at rest."""
+    if isinstance(thing, DryContact):
+        return "open" if thing.rest == "closed" else "closed"
+    if isinstance(thing, Level):
+        return "low" if thing.rest == "high" else "high"
+    return next(state for state in [*thing.states, thing.rest] if state != thing.rest or len(thing.states) == 1)
+
+
+def true_at_rest(profile: Profile) -> frozenset[str]:
+    """Return the names of inputs, supplies and link that hold while nothing is commanded."""
+    inputs = {name for name, thing in profile.inputs.items() if rest(thing) in {"closed", "high"}}
+    return frozenset(inputs | profile.supplies.keys() | ({"link"} if profile.link else set()))
+
+
+def first(profile: Profile, relay: str) -> tuple[list[tuple[str, bool]], list[str]]:
+    """Return what must be so before `relay` can be energised: inputs to set (name, truth), relays to command, in order."""
+    inputs: list[tuple[str, bool]] = []
+    relays: list[str] = []
+    at_rest = true_at_rest(profile)
+    for lock in profile.interlocks.values():
+        if lock.relay != relay:
+            continue
+        wanted = [(name, True) for name in lock.needs.all] + [(name, False) for name in lock.needs.none]
+        if lock.needs.any and not any(name in at_rest for name in lock.needs.any):
+            wanted.append((lock.needs.any[0], True))
+        for name, truth in wanted:
+            if name in profile.relays and truth:
+                deeper_inputs, deeper_relays = first(profile, name)
+                inputs += deeper_inputs
+                relays += [*deeper_relays, name]
+            elif name in profile.inputs and (name in at_rest) != truth:
+                inputs.append((name, truth))
+    return list(dict.fromkeys(inputs)), list(dict.fromkeys(relays))
+
+
+@dataclass(slots=True)
+class Timeline:
+    """Orders of one recording, in the making."""
+
+    draft: Draft
+    orders: list[Order] = field(default_factory=list)
+    link_orders: list[LinkOrder] = field(default_factory=list)
+
+    def command(self, at: float, relay: str, *, on: bool) -> None:
+        """Command a relay by its input or over the link."""
+        command = self.draft.profile.relays[relay].command
+        if command.link is not None:
+            message = self.draft.link().command
+            self.link_orders.append(Say(at=at, message=message, signals={command.link: float(on)}))
+        elif command.input is not None:
+            self.truth(at, command.input, true=on)
+
+    def truth(self, at: float, name: str, *, true: bool) -> None:
+        """Make an input true or false."""
+        thing = self.draft.profile.inputs[name]
+        states = ("closed", "open") if isinstance(thing, DryContact) else ("high", "low")
+        self.input(at, name, states[0] if true else states[1])
+
+    def input(self, at: float, name: str, state: str) -> None:
+        """Put an input into a named state."""
+        thing = self.draft.profile.inputs[name]
+        if isinstance(thing, (DryContact, Level)):
+            channel = self.draft.wiring.channel(Role.DRIVE, thing.terminals, f"input {name}")
+            value = float(state in {"closed", "high"})
+        else:
+            channel = self.draft.wiring.channel(Role.RESISTANCE, thing.terminals, f"input {name}")
+            value = thing.states[state]
+        self.orders.append(Order(at=at, channel=channel, value=value))
+
+    def supply(self, at: float, name: str, volts: float) -> None:
+        """Set the voltage of a supply that is on."""
+        channel = self.draft.wiring.channel(Role.SUPPLY, self.draft.profile.supplies[name].terminals, f"supply {name}")
+        self.orders.append(Order(at=at, channel=channel, value=volts))
+
+    def heartbeat(self, at: float, *, alive: bool) -> None:
+        """Start or stop the controller's heartbeat."""
+        if self.draft.profile.link is not None:
+            self.link_orders.append(Heartbeat(at=at, alive=alive))
+
+    def prepare(self, at: float, relays: Iterable[str], inputs: Iterable[tuple[str, bool]] = ()) -> float:
+        """Set inputs and command relays one after the other; return when all of it has followed."""
+        for name, truth in inputs:
+            self.truth(at, name, true=truth)
+            at += GAP
+        for relay in relays:
+            self.command(at, relay, on=True)
+            at += GAP
+        return at
+
+    def undo(self, at: float, relays: Iterable[str], inputs: Iterable[tuple[str, bool]] = ()) -> float:
+        """Take commands back in reverse order, then the inputs; return when all of it has followed."""
+        for relay in reversed(list(relays)):
+            self.command(at, relay, on=False)
+            at += GAP
+        for name, truth in inputs:
+            self.truth(at, name, true=not truth)
+            at += GAP
+        return at
+
+    def record(self, name: str, *, duration: float, rate: float | None = None, channels: Iterable[int]) -> Record:
+        """Return the finished move."""
+        return Record(
+            name=name,
+            orders=tuple(sorted(self.orders, key=lambda order: order.at)),
+            link_orders=tuple(sorted(self.link_orders, key=lambda order: order.at)),
+            duration=round(duration, 6),
+            rate=rate or self.draft.rate,
+            channels=tuple(channels),
+        )

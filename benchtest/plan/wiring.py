@@ -1,0 +1,112 @@
+"""Which adapter channel is behind each terminal, and what the judge must know of it.
+
+Everything that is asked for and not there is collected, so that a fixture's author hears of all gaps at once.
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+
+from benchtest.fixture.document import Accuracy, Fixture, Harness
+from benchtest.instruments import Role
+from benchtest.procedure import Channel
+from benchtest.profile.board import Relay
+from benchtest.profile.document import Profile
+from benchtest.terminals import Pair
+
+CLOSED_SHARE = 0.1  # of the test voltage: below, a contact is made (MIL-R-5757J 3.22 takes 5 %, we leave room for film)
+OPEN_SHARE = 0.9  # of the test voltage: above, a contact is broken (MIL-R-5757J 4.6.8.5.1)
+LOW_SHARE = 0.2  # of the d.c. supply: below, a sensed voltage is low (5 V of 24 V, IEC 61131-2 type 1)
+HIGH_SHARE = 0.625  # of the d.c. supply: above, a sensed voltage is high (15 V of 24 V, IEC 61131-2 type 1)
+
+
+@dataclass(frozen=True, slots=True)
+class Wiring:
+    """One harness on one fixture, asked by role and terminals."""
+
+    harness: Harness
+    fixture: Fixture
+    gaps: list[str] = field(default_factory=list)
+    """What was asked for and is not wired, in words."""
+
+    def channel(self, role: Role, terminals: Pair | str, why: str) -> int:
+        """Return the channel number, or 0 after noting the gap."""
+        table: Mapping[Pair | str, int] = getattr(self.harness, role.value)
+        number = table.get(terminals)
+        if number is None:
+            where = f"lamp {terminals}" if role is Role.LIGHT else str(terminals)
+            gap = f"{where} is not wired as '{role.value}' in the harness for {self.harness.part}, needed for {why}"
+            if gap not in self.gaps:
+                self.gaps.append(gap)
+            return 0
+        return number
+
+    def has(self, role: Role, terminals: Pair | str | None) -> bool:
+        """Return whether something is wired there."""
+        return terminals is not None and terminals in getattr(self.harness, role.value)
+
+    def facts(self, profile: Profile) -> dict[int, Channel]:
+        """Return what the judge must know of every channel of the harness."""
+        nominal = next(supply.nominal for supply in profile.supplies.values() if supply.kind == "dc")
+        test, light = self.fixture.contact_test, self.fixture.light
+        levels = {
+            Role.CONTACT: (CLOSED_SHARE * test.voltage, OPEN_SHARE * test.voltage),
+            Role.LIGHT: (light.dark, light.lit),
+            Role.SENSE: (LOW_SHARE * nominal, HIGH_SHARE * nominal),
+        }
+        return {
+            number: self._fact(role, terminals, levels.get(role, (0.0, 0.0)))
+            for role in Role
+            for terminals, number in getattr(self.harness, role.value).items()
+        }
+
+    def _fact(self, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+        how: Accuracy | None = getattr(self.fixture.accuracy, role.value, None)
+        return Channel(
+            role=role,
+            terminals=f"lamp {terminals}" if role is Role.LIGHT else str(terminals),
+            of_reading=how.of_reading if how else 0.0,
+            plus=how.plus if how else 0.0,
+            resolution=how.resolution if how else 0.0,
+            low=levels[0],
+            high=levels[1],
+            instrument=how.instrument if how else "",
+        )
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class RelayChannels:
+    """The channels of one relay; 0 where the board or the bench has none."""
+
+    make: int
+    break_: int
+    coil: int
+    lamp: int
+
+    def all(self) -> frozenset[int]:
+        """Return those that are there."""
+        return frozenset({self.make, self.break_, self.coil, self.lamp} - {0})
+
+
+def relay_channels(wiring: Wiring, name: str, relay: Relay) -> RelayChannels:
+    """Return where one relay can be watched; contacts, coil pads and lamp are all required when the board has them."""
+    make, break_ = relay.contact.make, relay.contact.break_
+    return RelayChannels(
+        make=wiring.channel(Role.CONTACT, make, f"make contact of {name}") if make else 0,
+        break_=wiring.channel(Role.CONTACT, break_, f"break contact of {name}") if break_ else 0,
+        coil=wiring.channel(Role.SENSE, relay.coil, f"coil of {name}") if relay.coil else 0,
+        lamp=wiring.channel(Role.LIGHT, relay.lamp, f"lamp of {name}") if relay.lamp else 0,
+    )
+
+
+def kept_empty(profile: Profile, harness: Harness) -> list[str]:
+    """Return a sentence for every wire that goes to a connector that must stay empty."""
+    empty = {name for name, connector in profile.connectors.items() if connector.keep_empty}
+    wired: Iterable[tuple[Role, Pair]] = (
+        (role, pair) for role in Role if role is not Role.LIGHT for pair in getattr(harness, role.value)
+    )
+    return [
+        f"{pair} is wired as '{role.value}', but connector {terminal.connector} must stay empty"
+        for role, pair in wired
+        for terminal in (pair.high, pair.low)
+        if terminal.connector in empty
+    ]
