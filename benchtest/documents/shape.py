@@ -1,0 +1,87 @@
+"""What a document may look like, as JSON Schema: for editors, and to find the words for an error.
+
+Pydantic places an error by a tuple that names keys, places in lists and, inside a union, the tag of the branch it took.
+Walking the schema along that tuple gives the path in the document and the part of the schema that was not met.
+"""
+
+from dataclasses import dataclass
+from functools import cached_property
+from typing import Any
+
+from pydantic import BaseModel
+
+from benchtest.documents.tree import Key, KeyPath
+
+Schema = dict[str, Any]
+
+
+def schema(model: type[BaseModel]) -> Schema:
+    """Return the JSON Schema (draft 2020-12) of a document, for editors that complete and check."""
+    described = model.model_json_schema(by_alias=True)
+    _close(described)
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **described}
+
+
+def _close(part: Any) -> None:
+    """Refuse names that fit no pattern; pydantic does, its schema leaves it open."""
+    if isinstance(part, dict):
+        if "patternProperties" in part:
+            part.setdefault("additionalProperties", False)
+        for inner in part.values():
+            _close(inner)
+    elif isinstance(part, list):
+        for inner in part:
+            _close(inner)
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The schema of a whole document."""
+
+    model: type[BaseModel]
+
+    @cached_property
+    def _whole(self) -> Schema:
+        return self.model.model_json_schema(by_alias=True)
+
+    def locate(self, location: tuple[Key, ...]) -> tuple[KeyPath, Schema]:
+        """Return the path in the document and the schema there, for the place that pydantic gives to an error."""
+        path: list[Key] = []
+        here = self._plain(self._whole)
+        for key in location:
+            branches = here.get("discriminator", {}).get("mapping", {})
+            if key in branches:
+                here = self._plain({"$ref": branches[key]})
+            elif key != "[key]":
+                path.append(key)
+                here = self._plain(_child(here, key))
+        return tuple(path), here
+
+    def keys(self, part: Schema) -> tuple[str, ...]:
+        """Return the keys that a mapping may have; empty when its keys are free names."""
+        return tuple(part.get("properties", {}))
+
+    def _plain(self, part: Schema) -> Schema:
+        """Follow references and look past `or null`."""
+        while True:
+            options = [option for option in part.get("anyOf", ()) if option.get("type") != "null"]
+            if "$ref" in part:
+                part = self._whole["$defs"][part["$ref"].rpartition("/")[2]]
+            elif len(options) == 1:
+                part = options[0]
+            else:
+                return part
+
+
+def _child(part: Schema, key: Key) -> Schema:
+    named: Schema | None = part.get("properties", {}).get(key)
+    if named is not None:
+        return named
+    if isinstance(key, int) and "prefixItems" in part and 0 <= key < len(part["prefixItems"]):
+        nth: Schema = part["prefixItems"][key]
+        return nth
+    patterned = part.get("patternProperties", {})
+    for child in (*patterned.values(), part.get("additionalProperties"), part.get("items")):
+        if isinstance(child, dict):
+            return child
+    return {}
