@@ -147,9 +147,16 @@ def _not_reached(course: _Course, ending: tuple[Outcome, str] | None) -> list[Re
     """Return a *not tested* for every check of a step that was not performed to its end."""
     done = {result.check.id for result in course.results}
     why = f"not reached: {ending[1] if ending else _gate(course)}"
-    blank = {"value": None, "uncertainty": None, "coverage": None, "verdict": Verdict.NOT_TESTED, "note": why}
     return [
-        Result(check=check, origin=course.rig.origin, **blank)
+        Result(
+            check=check,
+            value=None,
+            uncertainty=None,
+            coverage=None,
+            verdict=Verdict.NOT_TESTED,
+            note=why,
+            origin=course.rig.origin,
+        )
         for step in course.procedure.steps
         for check in step.checks
         if check.id not in done

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from benchtest.adapters.catalogue import find
 from benchtest.clock import Clock, RealClock
 from benchtest.errors import PlanError, RigError
+from benchtest.faults import Fault
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import BenchAdapter, Capture, Link, Message
 from benchtest.interlocks import refused_by_the_bench, to_safe
@@ -30,7 +31,7 @@ class Virtual:
     """What makes a simulated board this one and no other."""
 
     seed: int = 1
-    faults: tuple[str, ...] = ()
+    faults: tuple[Fault, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

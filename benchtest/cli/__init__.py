@@ -1,0 +1,107 @@
+"""The command line: a door without logic of its own.
+
+Start-up is lazy: the group knows each command's one-line help and imports the command when it is asked for, so that
+`--help` loads click and little else. Exit codes stand in `EPILOG`, which `--help` prints.
+"""
+
+import os
+import sys
+from importlib import import_module
+from typing import Final
+
+import click
+
+COMMANDS: Final = {
+    "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
+    "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
+    "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
+    "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
+    "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
+    "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
+}
+
+EPILOG: Final = (
+    "Exit codes: 0 pass, 1 fail, 2 wrong usage, 3 inconclusive, 4 document or plan problem (nothing was energised), "
+    "5 bench fault (the board is not judged), 6 aborted."
+)
+
+
+class LazyGroup(click.Group):
+    """A group that imports a command when it is asked for."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module, _, name = COMMANDS[cmd_name][0].partition(":")
+        command = getattr(import_module(module), name)
+        return command if isinstance(command, click.Command) else None
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
+
+
+def _version(ctx: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
+    if wanted:
+        from benchtest import __version__
+
+        click.echo(f"benchtest {__version__}")
+        ctx.exit()
+
+
+@click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version.")
+def group() -> None:
+    """Bench test of relay boards: is this board good, and if not, where to look.
+
+    Extra-low voltage only. A pass on the bench is not a release to run the machine.
+    """
+
+
+def entry(arguments: list[str]) -> int:
+    """Run one command and return its exit code; everything that goes wrong becomes a sentence on standard error."""
+    try:
+        code = group.main(args=arguments, prog_name="benchtest", standalone_mode=False)
+    except click.exceptions.Exit as leaving:
+        return leaving.exit_code
+    except click.ClickException as problem:
+        problem.show()
+        return problem.exit_code
+    except (KeyboardInterrupt, click.Abort):
+        click.echo("stopped by the operator", err=True)
+        return 6
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader has gone; nothing more can be said
+        return 0
+    except Exception as problem:  # the last line of defence: a sentence, and the details in a file
+        return _unexpected(problem)
+    return code if isinstance(code, int) else 0
+
+
+def _unexpected(problem: Exception) -> int:
+    from benchtest.errors import BenchtestError, DocumentError, PlanError
+
+    if isinstance(problem, BenchtestError):
+        click.echo(str(problem), err=True)
+        if isinstance(problem, (DocumentError, PlanError)):
+            count = len(problem.problems if isinstance(problem, DocumentError) else problem.reasons)
+            click.echo(f"{count} problem{'s' if count != 1 else ''}. Nothing was energised.", err=True)
+        return problem.exit_code
+    if isinstance(problem, OSError):
+        click.echo(f"{problem.filename or 'the system'}: {problem.strerror or problem}", err=True)
+        return 5
+    return _defect(problem)
+
+
+def _defect(problem: Exception) -> int:
+    """Keep the details of a defect of ours in a file and say where."""
+    import tempfile
+    import traceback
+
+    with tempfile.NamedTemporaryFile("w", prefix="benchtest-", suffix=".txt", delete=False, encoding="utf-8") as file:
+        file.write("".join(traceback.format_exception(problem)))
+    click.echo(f"a defect in benchtest, not in the board: {problem!r}\nplease report it with {file.name}", err=True)
+    return 5

@@ -152,7 +152,7 @@ class _Outage:
         return Maker(draft=self.draft, step=self.id, subject=relay, key=("relays", relay))
 
     def _shown(self, relay: str, *, energised: bool) -> tuple[int, State, str]:
-        """Return the contact to watch, what it shows, and where to probe; for a break contact it is the other way round."""
+        """Return the contact to watch, what it shows, and where to probe; a break contact shows the opposite."""
         channels, contact = self.draft.relay(relay), self.profile.relays[relay].contact
         if channels.make:
             return channels.make, "made" if energised else "broken", str(contact.make)

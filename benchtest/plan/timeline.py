@@ -78,7 +78,7 @@ def true_at_rest(profile: Profile) -> frozenset[str]:
 
 
 def first(profile: Profile, relay: str) -> tuple[list[tuple[str, bool]], list[str]]:
-    """Return what must be so before `relay` can be energised: inputs to set (name, truth), relays to command, in order."""
+    """Return what must be so before `relay` can be energised: inputs to set (name, truth), relays in order."""
     inputs: list[tuple[str, bool]] = []
     relays: list[str] = []
     at_rest = true_at_rest(profile)

@@ -1,0 +1,97 @@
+"""What a person sees while a run goes on: a bar with the time left on a terminal, one line per step elsewhere.
+
+On a terminal the bar is rich's; anywhere else (a pipe, a log of a build server) there are plain lines, no colours and
+no bars. With --json there is nothing but the summary.
+"""
+
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import Protocol
+
+from benchtest.cli.words import duration, line, say
+from benchtest.procedure import Procedure, Step
+from benchtest.results import Result, Verdict
+
+
+class Screen(Protocol):
+    """Is told of steps as they begin and end."""
+
+    def begins(self, step: Step) -> None: ...
+    def judged(self, step: Step, results: tuple[Result, ...]) -> None: ...
+
+
+class Quiet:
+    """Says nothing."""
+
+    def begins(self, step: Step) -> None:
+        """Say nothing."""
+
+    def judged(self, step: Step, results: tuple[Result, ...]) -> None:
+        """Say nothing."""
+
+
+class Lines:
+    """One line per step, and one for each reading that did not pass."""
+
+    def __init__(self, procedure: Procedure) -> None:
+        self._count = len(procedure.steps)
+        self._number = 0
+        self._left = procedure.duration
+
+    def begins(self, step: Step) -> None:
+        self._number += 1
+
+    def judged(self, step: Step, results: tuple[Result, ...]) -> None:
+        self._left -= step.duration
+        say(f"[{self._number:>2}/{self._count}]  {duration(self._left):>5} left  {step.title}: {summary(results)}")
+        for result in results:
+            if result.verdict is not Verdict.PASS:
+                say(f"    {line(result)}")
+
+
+class Bar:
+    """A bar with the time left by the plan's own estimate; what did not pass stays above it."""
+
+    def __init__(self, procedure: Procedure) -> None:
+        from rich.console import Console
+        from rich.progress import BarColumn, Progress, TextColumn
+
+        self._left = procedure.duration
+        columns = (BarColumn(bar_width=24), TextColumn("{task.fields[left]} left  {task.description}"))
+        self.progress = Progress(*columns, console=Console(highlight=False), transient=True)
+        self._task = self.progress.add_task("", total=procedure.duration, left=duration(self._left))
+
+    def begins(self, step: Step) -> None:
+        from rich.markup import escape
+
+        self.progress.update(self._task, description=escape(step.title), left=duration(self._left))
+
+    def judged(self, step: Step, results: tuple[Result, ...]) -> None:
+        from rich.text import Text
+
+        self._left -= step.duration
+        self.progress.advance(self._task, step.duration)
+        for result in results:
+            if result.verdict is not Verdict.PASS:
+                self.progress.console.print(Text(line(result)))
+
+
+def summary(results: tuple[Result, ...]) -> str:
+    """Return how many readings there were and how many did not pass."""
+    bad = sum(result.verdict is not Verdict.PASS for result in results)
+    plural = "" if len(results) == 1 else "s"
+    return f"{len(results)} reading{plural}, {f'{bad} not passed' if bad else 'all pass'}"
+
+
+@contextmanager
+def screen(procedure: Procedure, *, quiet: bool) -> Iterator[Screen]:
+    """Return what fits the place: nothing, a bar, or lines."""
+    if quiet:
+        yield Quiet()
+    elif sys.stdout.isatty():
+        bar = Bar(procedure)
+        with bar.progress:
+            yield bar
+    else:
+        yield Lines(procedure)

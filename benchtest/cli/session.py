@@ -1,0 +1,161 @@
+"""One run from opened documents to a finished folder: journal while it goes on, run file and papers afterwards."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from benchtest import __version__
+from benchtest.certificate import write_certificate
+from benchtest.cli.documents import Prepared
+from benchtest.cli.screen import Screen
+from benchtest.clock import wall_time
+from benchtest.errors import BenchtestError
+from benchtest.perform import Performed, Watcher, perform
+from benchtest.procedure import Step
+from benchtest.readings import Evidence, Origin, Recorded
+from benchtest.records import RUN_FORMAT, Journal, create_folder, save_recorded, save_scalars, write_junit, write_run
+from benchtest.results import Instrument, Job, Outcome, Result, Run, SafeState
+from benchtest.rig import Virtual, open_rig
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Asked:
+    """What the person asked for."""
+
+    job: Job
+    ports: dict[str, str]
+    virtual: Virtual
+    root: Path
+    """Folder of all runs."""
+
+
+@dataclass(slots=True)
+class _Keeper:
+    """Writes everything down as it happens."""
+
+    folder: Path
+    journal: Journal
+    screen: Screen
+    recordings: dict[str, str]
+    at: float = 0.0
+
+    def begins(self, step: Step, at: float) -> None:
+        self.at = at
+        self.journal.append("step begins", at=at, step=step.id)
+        self.screen.begins(step)
+
+    def seen(self, name: str, evidence: Evidence) -> None:
+        if isinstance(evidence, Recorded):
+            path, digest = save_recorded(self.folder, name, evidence)
+            self.recordings[path] = digest
+            self.journal.append("recorded", at=self.at, evidence=name, file=path, digest=digest)
+        else:
+            self.journal.append("read", at=self.at, evidence=name, found=repr(evidence))
+
+    def judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
+        self.at = at
+        words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
+        self.journal.append("step judged", at=at, step=step.id, results=words)
+        self.screen.judged(step, results)
+
+    def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
+        facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
+        self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
+
+
+def hold(prepared: Prepared, asked: Asked, screen: Screen) -> tuple[Run, Path]:
+    """Put one board through its procedure and return the finished run and its folder.
+
+    Raises RigError when the bench could not even be opened; the folder then holds the journal that says so.
+    """
+    started = wall_time()
+    folder = create_folder(asked.root, started=started, part=prepared.procedure.part, serial=asked.job.serial)
+    with Journal.open(folder / "journal.jsonl") as journal:
+        keeper = _Keeper(folder, journal, screen, {})
+        journal.append("begins", at=0.0, **_beginning(prepared, asked, started))
+        performed, identities = _on_the_rig(prepared, asked, keeper)
+        path, digest = save_scalars(folder, performed.readings)
+        keeper.recordings[path] = digest
+        run = _run(prepared, asked, started, folder, performed, keeper, identities)
+    write_run(folder, run)
+    write_junit(folder, run)
+    write_certificate(run, performed.readings, folder)
+    return run, folder
+
+
+def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
+    return {
+        "started": started.isoformat(),
+        "software": __version__,
+        "profile": prepared.profile.digest,
+        "fixture": prepared.fixture.digest,
+        "serial": asked.job.serial,
+        "seed": asked.virtual.seed,
+        "faults": [fault.text for fault in asked.virtual.faults],
+    }
+
+
+def _on_the_rig(prepared: Prepared, asked: Asked, keeper: _Keeper) -> tuple[Performed, dict[str, str]]:
+    watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
+    rig = open_rig(
+        prepared.procedure,
+        prepared.fitted,
+        fixture=prepared.fixture.fixture,
+        harness=prepared.harness,
+        ports=asked.ports,
+        virtual=asked.virtual,
+    )
+    try:
+        with rig as opened:
+            return perform(prepared.procedure, opened, watcher), dict(opened.identities)
+    except BenchtestError as problem:
+        keeper.journal.append("bench not opened", at=keeper.at, problem=str(problem))
+        raise
+
+
+def _run(
+    prepared: Prepared,
+    asked: Asked,
+    started: datetime,
+    folder: Path,
+    performed: Performed,
+    keeper: _Keeper,
+    identities: dict[str, str],
+) -> Run:
+    fixture = prepared.fixture.fixture
+    simulated = performed.readings.origin is Origin.SIMULATED
+    short = folder.name.rpartition("-")[2]
+    return Run(
+        format=RUN_FORMAT,
+        id=short,
+        number=f"{started:%Y%m%d}-{short.upper()}",
+        software=f"benchtest {__version__}",
+        started=started.isoformat(timespec="seconds"),
+        ended=wall_time().isoformat(timespec="seconds"),
+        job=asked.job,
+        profile=prepared.profile.path.name,
+        profile_digest=prepared.profile.digest,
+        fixture=prepared.fixture.path.name,
+        fixture_digest=prepared.fixture.digest,
+        bench=fixture.bench.name,
+        place=fixture.bench.place,
+        ambient=fixture.bench.ambient,
+        instruments=tuple(
+            Instrument(
+                name=one.name, serial=one.serial, certificate=one.certificate, calibrated=one.calibrated, due=one.due
+            )
+            for one in fixture.instruments.values()
+        ),
+        identities=identities,
+        seed=asked.virtual.seed if simulated else None,
+        faults=tuple(fault.text for fault in asked.virtual.faults),
+        procedure=prepared.procedure,
+        results=performed.results,
+        outcome=performed.outcome,
+        reason=performed.reason,
+        safe=performed.safe,
+        origin=performed.readings.origin,
+        recordings=keeper.recordings,
+        journal_head=keeper.journal.head,
+    )

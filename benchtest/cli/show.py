@@ -1,0 +1,52 @@
+"""`benchtest show`: a finished run, read back and checked."""
+
+from pathlib import Path
+
+import click
+
+from benchtest.cli.words import OUTCOME, line, say
+from benchtest.procedure import Step
+from benchtest.records import load_readings, read_journal, read_run
+from benchtest.results import EXIT_CODE, Run, Verdict
+
+
+@click.command()
+@click.argument("run", type=click.Path(path_type=Path), metavar="RUN")
+@click.option("--all", "everything", is_flag=True, help="Every reading, not only what did not pass.")
+@click.option("--step", "only", metavar="ID", help="Only the readings of one step.")
+@click.option("--json", "as_json", is_flag=True, help="The whole run as JSON.")
+def show(run: Path, everything: bool, only: str | None, as_json: bool) -> None:
+    """Show the run in folder RUN, after checking its journal and recordings against their digests."""
+    found = read_run(run)
+    journal = read_journal(run / "journal.jsonl")
+    load_readings(run, found)
+    if as_json:
+        click.echo((run / "run.json").read_text(encoding="utf-8"))
+        return
+    _head(found)
+    for step in found.procedure.steps:
+        if only is None or step.id == only:
+            _step(found, step, everything=everything or only is not None)
+    torn = ", its last line is torn" if journal.torn else ""
+    say(f"\njournal: {len(journal.entries)} lines, chain whole{torn}; recordings: {len(found.recordings)}, unchanged")
+
+
+def _head(run: Run) -> None:
+    job = run.job
+    choice = ", ".join(filter(None, [run.procedure.variant, *run.procedure.options]))
+    say(f"{OUTCOME[run.outcome]}  {run.reason}")
+    say(f"{run.procedure.board} {run.procedure.part}{f' ({choice})' if choice else ''}, serial {job.serial}")
+    say(f"number {run.number}, {run.started}, bench {run.bench}, origin {run.origin}")
+    counts = {verdict: sum(result.verdict is verdict for result in run.results) for verdict in Verdict}
+    say(", ".join(f"{count} {verdict}" for verdict, count in counts.items() if count))
+    say(f"safe state: {run.safe.note}; exit code {EXIT_CODE[run.outcome]}")
+
+
+def _step(run: Run, step: Step, *, everything: bool) -> None:
+    ids = {check.id for check in step.checks}
+    results = [result for result in run.results if result.check.id in ids]
+    wanted = [result for result in results if everything or result.verdict is not Verdict.PASS]
+    if wanted:
+        say(f"\n{step.title}")
+        for result in wanted:
+            say(f"  {line(result)}")

@@ -1,0 +1,62 @@
+"""`benchtest simulate`: a virtual board behind real wires, for a second terminal."""
+
+import sys
+from pathlib import Path
+
+import click
+
+from benchtest.cli.documents import fitting_options, fixture_option, prepare, profile_argument
+from benchtest.cli.words import say
+from benchtest.faults import parse
+
+
+@click.command()
+@profile_argument
+@fixture_option
+@fitting_options
+@click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Give the board a fault; may be repeated.")
+@click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which board of many.")
+@click.option("--tcp", type=click.IntRange(0, 65535), metavar="PORT", help="Serve on 127.0.0.1, 0 for any free port.")
+def simulate(
+    profile: Path,
+    fixture: Path,
+    variant: str | None,
+    options: tuple[str, ...],
+    faults: tuple[str, ...],
+    seed: int,
+    tcp: int | None,
+) -> None:
+    """Serve a virtual board of PROFILE in real time: the adapter on a pty (or TCP), its CAN side on another pty.
+
+    Prints the line to paste in a second terminal. Ends with Ctrl-C.
+    """
+    from benchtest.simulator.server import serve_board
+
+    prepared = prepare(profile, fixture, variant, options)
+    try:
+        wrong = tuple(parse(text, prepared.fitted) for text in faults)
+    except ValueError as problem:
+        raise click.UsageError(str(problem)) from None
+
+    def announce(ports: dict[str, str]) -> None:
+        """Print what to paste in the second terminal."""
+        choice = [f"--variant {prepared.fitted.variant}"] if prepared.fitted.variant else []
+        choice += [f"--option {option}" for option in prepared.fitted.options]
+        names = [(prepared.harness.adapter, ports["adapter"]), (prepared.harness.link, ports.get("can"))]
+        given = [f"--port {name}={port}" for name, port in names if name and port]
+        words = ["benchtest run", str(profile), "--fixture", str(fixture), *choice, *given, "--serial DEMO-1"]
+        say("In a second terminal:\n\n  " + " ".join(words) + "\n\nCtrl-C ends this one.")
+        sys.stdout.flush()
+
+    procedure = prepared.procedure
+    serve_board(
+        prepared.fitted,
+        prepared.harness,
+        prepared.fixture.fixture,
+        procedure.link.database if procedure.link else None,
+        seed,
+        wrong,
+        tcp=tcp,
+        out=sys.stdout,
+        announce=announce,
+    )

@@ -1,0 +1,82 @@
+"""How results are said on a terminal: one line each, in words that need neither colour nor special characters."""
+
+import sys
+from typing import Final
+
+import click
+
+from benchtest.metrology.figures import figures, permitted
+from benchtest.procedure import Interval
+from benchtest.results import Outcome, Result, Verdict
+
+PLAIN: Final = str.maketrans(
+    {
+        "±": "+/-",
+        "Ω": "ohm",
+        "µ": "u",
+        "°": "deg ",
+        "≤": "<=",
+        "≥": ">=",
+        "−": "-",
+        "–": "-",
+        "…": "..",
+        "∞": "inf",
+        "·": "*",
+    }
+)
+
+MARK: Final = {
+    Verdict.PASS: "ok",
+    Verdict.CONDITIONAL_PASS: "pass?",
+    Verdict.CONDITIONAL_FAIL: "FAIL?",
+    Verdict.FAIL: "FAIL",
+    Verdict.NOT_TESTED: "not tested",
+}
+
+OUTCOME: Final = {
+    Outcome.PASS: "PASS",
+    Outcome.FAIL: "FAIL",
+    Outcome.INCONCLUSIVE: "INCONCLUSIVE",
+    Outcome.BENCH_FAULT: "BENCH FAULT: the board is not judged",
+    Outcome.ABORTED: "ABORTED: the board is not judged",
+}
+
+
+def say(text: str, *, err: bool = False) -> None:
+    """Print a line; where the encoding lacks a character, a plain spelling stands in."""
+    stream = sys.stderr if err else sys.stdout
+    try:
+        text.encode(stream.encoding or "utf-8")
+    except UnicodeEncodeError:
+        text = text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
+    click.echo(text, err=err)
+
+
+def line(result: Result) -> str:
+    """Return one result in one line: mark, what, found, expected, where to probe, note."""
+    check = result.check
+    parts = [f"{MARK[result.verdict]:<10}  {check.title}: {found(result)}", f"expected {expected(result)}"]
+    if check.probe:
+        parts.append(f"probe {check.probe}")
+    if result.note:
+        parts.append(result.note)
+    return "; ".join(parts)
+
+
+def found(result: Result) -> str:
+    """Return what was found, with its expanded uncertainty."""
+    if result.value is None:
+        return "nothing read"
+    return figures(result.value, result.uncertainty, result.check.unit)
+
+
+def expected(result: Result) -> str:
+    """Return what was expected."""
+    wanted = result.check.permitted
+    return permitted(wanted.low, wanted.high, result.check.unit) if isinstance(wanted, Interval) else wanted
+
+
+def duration(seconds: float) -> str:
+    """Return minutes and seconds: `2:05`."""
+    minutes, rest = divmod(max(0, round(seconds)), 60)
+    return f"{minutes}:{rest:02d}"
