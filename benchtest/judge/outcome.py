@@ -1,0 +1,46 @@
+"""From results to an outcome and one sentence why."""
+
+from collections.abc import Sequence
+
+from benchtest.metrology.figures import figures
+from benchtest.procedure import DecisionRule
+from benchtest.results import Outcome, Result, Verdict
+
+
+def conclude(results: Sequence[Result], decision: DecisionRule, *, complete: bool) -> tuple[Outcome, str]:
+    """Return how a run ended and why, for a run whose bench was in order.
+
+    `complete` is True when every step was performed. A conditional fail is no failure outside doubt: it is undecided,
+    and so is a conditional pass unless the rule accepts those.
+    """
+    failed = [result for result in results if result.verdict is Verdict.FAIL]
+    if failed:
+        return Outcome.FAIL, _first(failed, "failed")
+    open_questions = [result for result in results if not _settled(result, decision)]
+    if open_questions:
+        return Outcome.INCONCLUSIVE, _first(open_questions, open_questions[0].verdict.value)
+    if not complete:
+        return Outcome.INCONCLUSIVE, "the run ended before its last step"
+    if not results:
+        return Outcome.INCONCLUSIVE, "nothing was looked at"
+    return Outcome.PASS, _all_passed(results)
+
+
+def _settled(result: Result, decision: DecisionRule) -> bool:
+    accepted = result.verdict is Verdict.CONDITIONAL_PASS and decision.accept_conditional
+    return accepted or result.verdict is Verdict.PASS
+
+
+def _first(results: Sequence[Result], what: str) -> str:
+    """Name the first result, what was found, and how many more there are."""
+    first = results[0]
+    found = "" if first.value is None else figures(first.value, first.uncertainty, first.check.unit)
+    detail = ", ".join(part for part in (found, first.note) if part)
+    others = f"; {len(results) - 1} more" if len(results) > 1 else ""
+    return f"{first.check.subject}: {first.check.title} {what}{f' ({detail})' if detail else ''}{others}"
+
+
+def _all_passed(results: Sequence[Result]) -> str:
+    conditional = sum(result.verdict is Verdict.CONDITIONAL_PASS for result in results)
+    accepted = f", {conditional} of them conditionally, which the profile accepts" if conditional else ""
+    return f"all {len(results)} checks passed{accepted}"

@@ -1,0 +1,86 @@
+"""States in a window: of one channel, and of many that should not move."""
+
+import numpy as np
+
+from benchtest.instruments import Recording, Role
+from benchtest.judge.finding import Case, Finding, seconds
+from benchtest.judge.window import Window, levels, row, window
+from benchtest.procedure import StateOf, Still
+from benchtest.signals.contact import Side, side
+from benchtest.signals.levels import Samples, crossings
+
+WORDS: dict[Role, dict[Side, str]] = {
+    Role.CONTACT: {"above": "broken", "below": "made"},
+    Role.LIGHT: {"above": "lit", "below": "dark"},
+}
+"""Everything else is high or low."""
+
+
+def word(role: Role, state: Side) -> str:
+    """Return a state in the words of a channel's role."""
+    return WORDS.get(role, {"above": "high", "below": "low"}).get(state, state)
+
+
+def find(case: Case, asked: StateOf | Still) -> Finding:
+    """Return a state, or how many channels changed theirs."""
+    return _state_of(case, asked) if isinstance(asked, StateOf) else _still(case, asked)
+
+
+def _state_of(case: Case, asked: StateOf) -> Finding:
+    """Return the state of a channel all through a window, `changing`, or `between`."""
+    recording = case.recorded(asked.evidence).recording
+    part = window(recording, start=asked.start, end=asked.end)
+    channel, samples = levels(case, recording, asked.channel)
+    state = side(samples[part.begin : part.end], low=channel.low, high=channel.high)
+    return Finding(value=word(channel.role, state))
+
+
+def _still(case: Case, asked: Still) -> Finding:
+    """Return how many channels changed their state in a window; the note names them.
+
+    A first look at every channel's extremes settles nearly all of them without decoding a sample.
+    """
+    recording = case.recorded(asked.evidence).recording
+    part = window(recording, start=asked.start, end=asked.end)
+    notes = [_movement(case, recording, number, part) for number in _suspects(case, recording, asked.channels, part)]
+    moved = [note for note in notes if note]
+    return Finding(value=float(len(moved)), note=", ".join(moved))
+
+
+def _suspects(case: Case, recording: Recording, numbers: tuple[int, ...], part: Window) -> list[int]:
+    """Return the channels whose extremes do not lie on one side: all that may have moved."""
+    if not numbers:
+        return []
+    rows = [row(recording, number) for number in numbers]
+    codes = recording.codes[rows, part.begin : part.end]
+    scale, offset = np.array(recording.scale)[rows], np.array(recording.offset)[rows]
+    ends = np.stack((codes.min(axis=1), codes.max(axis=1))) * scale + offset
+    lowest, highest = ends.min(axis=0), ends.max(axis=0)
+    channels = [case.watched(number) for number in numbers]
+    contact = np.array([channel.role is Role.CONTACT for channel in channels])
+    low = np.array([channel.low for channel in channels])
+    high = np.array([channel.high for channel in channels])
+    above = (lowest >= high) | (contact & (highest <= -high))
+    below = (highest <= low) & (~contact | (lowest >= -low))
+    return [number for number, settled in zip(numbers, above | below, strict=True) if not settled]
+
+
+def _movement(case: Case, recording: Recording, number: int, part: Window) -> str:
+    """Return what a channel did, empty when it kept its state."""
+    channel, samples = levels(case, recording, number)
+    samples = samples[part.begin : part.end]
+    changes = crossings(samples, low=channel.low, high=channel.high)
+    if changes.index.size:
+        now = word(channel.role, "above" if changes.rising[0] else "below")
+        moment = (part.begin + float(changes.index[0])) / recording.rate
+        again = f" and {changes.index.size - 1} more changes" if changes.index.size > 1 else ""
+        return f"{channel.terminals} {now} at {seconds(moment)}{again}"
+    begun, ended = _ends(samples, low=channel.low, high=channel.high)
+    if begun == ended:
+        return ""
+    return f"{channel.terminals} from {word(channel.role, begun)} to {word(channel.role, ended)}"
+
+
+def _ends(samples: Samples, *, low: float, high: float) -> tuple[Side, Side]:
+    """Return the first and the last state, `between` included."""
+    return side(samples[:1], low=low, high=high), side(samples[-1:], low=low, high=high)

@@ -1,0 +1,89 @@
+"""What is read from a stretch of samples: mean, r.m.s., contact resistance, open share."""
+
+import math
+from typing import assert_never
+
+import numpy as np
+
+from benchtest.judge.finding import Case, Finding, Undecided
+from benchtest.judge.window import values, window
+from benchtest.metrology import uncertainty
+from benchtest.metrology.uncertainty import Budget, Term
+from benchtest.procedure import ContactResistance, EffectiveValue, Mean, OpenShare
+from benchtest.signals.cycles import effective
+from benchtest.signals.levels import Samples
+
+Averaged = Mean | EffectiveValue | ContactResistance | OpenShare
+
+
+def find(case: Case, asked: Averaged) -> Finding:
+    """Return what is asked of a stretch of samples."""
+    recording = case.recorded(asked.evidence).recording
+    part = window(recording, start=asked.start, end=asked.end)
+    samples = values(recording, asked.channel, part)
+    match asked:
+        case Mean(minus=other):
+            if other is None:
+                return Finding(value=float(samples.mean()), budget=_mean(case, asked.channel, samples))
+            return _difference(case, asked.channel, other, samples, values(recording, other, part))
+        case EffectiveValue():
+            return _effective(case, asked.channel, samples)
+        case ContactResistance():
+            return _resistance(case, asked.channel, samples)
+        case OpenShare():
+            return _open_share(case, asked.channel, samples)
+        case _:
+            assert_never(asked)
+
+
+def _mean(case: Case, number: int, samples: Samples, *, scatter: float | None = None) -> Budget:
+    channel = case.channel(number)
+    return uncertainty.reading(
+        float(samples.mean()),
+        of_reading=channel.of_reading,
+        plus=channel.plus,
+        step=channel.resolution,
+        scatter=uncertainty.scatter_of_mean(samples) if scatter is None else scatter,
+    )
+
+
+def _difference(case: Case, number: int, other: int, samples: Samples, minus: Samples) -> Finding:
+    """Subtract two channels; both gains are taken as independent, common noise is seen in the difference itself."""
+    difference = samples - minus
+    scatter = Budget(terms=(Term(name="scatter", standard=uncertainty.scatter_of_mean(difference)),))
+    parts = (_mean(case, number, samples, scatter=0.0), _mean(case, other, minus, scatter=0.0))
+    return Finding(value=float(difference.mean()), budget=uncertainty.joined(*parts, scatter))
+
+
+def _effective(case: Case, number: int, samples: Samples) -> Finding:
+    found, channel = effective(samples), case.channel(number)
+    if not found.cycles and found.alternating > channel.plus + channel.resolution + abs(found.value) * 0.01:
+        raise Undecided("less than one whole cycle in the window")
+    budget = uncertainty.reading(
+        found.value,
+        of_reading=channel.of_reading,
+        plus=channel.plus,
+        step=channel.resolution,
+        scatter=found.scatter,
+    )
+    ends = Term(name="window", standard=uncertainty.rectangular(found.ends))
+    note = f"over {found.cycles} cycles" if found.cycles else "no cycle in it"
+    return Finding(value=found.value, budget=Budget(terms=(*budget.terms, ends)), note=note)
+
+
+def _resistance(case: Case, number: int, samples: Samples) -> Finding:
+    test, volts = case.procedure.contact_test, float(samples.mean())
+    if volts >= test.voltage * (1 - test.tolerance):  # no current that could be told from none
+        return Finding(value=math.inf, note="open")
+    budget = uncertainty.contact_resistance(
+        _mean(case, number, samples), volts=volts, source=test.voltage, series=test.series, tolerance=test.tolerance
+    )
+    return Finding(value=volts * test.series / (test.voltage - volts), budget=budget)
+
+
+def _open_share(case: Case, number: int, samples: Samples) -> Finding:
+    test, volts = case.procedure.contact_test, float(np.abs(samples).mean())
+    budget = uncertainty.quotient(
+        _mean(case, number, samples), value=volts, divisor=test.voltage, tolerance=test.tolerance
+    )
+    return Finding(value=volts / test.voltage, budget=budget)

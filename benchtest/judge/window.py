@@ -1,0 +1,59 @@
+"""A stretch of a recording in SI units."""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from benchtest.instruments import Recording, Role
+from benchtest.judge.finding import Case, Undecided
+from benchtest.procedure import Channel
+from benchtest.signals.levels import Samples
+
+NEARLY = 1e-6
+"""Samples; a planned moment that is a sample's moment but for the last bit of a float."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Window:
+    """Samples `begin` to `end`, the last not included."""
+
+    begin: int
+    end: int
+
+
+def window(recording: Recording, *, start: float, end: float) -> Window:
+    """Return the samples from `start` up to `end`, in seconds. Undecided when they are not all there."""
+    begin = math.ceil(start * recording.rate - NEARLY)
+    stop = math.ceil(end * recording.rate - NEARLY)
+    if begin < 0 or stop > recording.codes.shape[1] + 1:  # one sample short is the end of the record itself
+        raise Undecided(f"the recording of {recording.duration:g} s does not reach from {start:g} s to {end:g} s")
+    stop = min(stop, recording.codes.shape[1])
+    if begin >= stop:
+        raise Undecided(f"nothing was recorded between {start:g} s and {end:g} s")
+    return Window(begin=begin, end=stop)
+
+
+def row(recording: Recording, number: int) -> int:
+    """Return the row of a channel."""
+    if number not in recording.channels:
+        raise Undecided(f"channel {number} was not recorded")
+    return recording.channels.index(number)
+
+
+def values(recording: Recording, number: int, part: Window) -> Samples:
+    """Return samples to be measured, in SI units. Undecided when the converter was at its end."""
+    line = row(recording, number)
+    codes = recording.codes[line, part.begin : part.end]
+    ends = np.iinfo(np.int16)
+    if codes.max() == ends.max or codes.min() == ends.min:
+        raise Undecided(f"channel {number} was over range")
+    return codes.astype(np.float64) * recording.scale[line] + recording.offset[line]
+
+
+def levels(case: Case, recording: Recording, number: int) -> tuple[Channel, Samples]:
+    """Return a channel and all its samples as levels: of a contact, volts of either sign."""
+    channel = case.watched(number)
+    row(recording, number)
+    samples = recording.samples(number)
+    return channel, np.abs(samples) if channel.role is Role.CONTACT else samples

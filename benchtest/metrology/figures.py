@@ -1,0 +1,105 @@
+"""Numbers as they are printed, on paper and on a terminal. What is stored is never rounded; this is the last line.
+
+A value and its expanded uncertainty share one SI prefix and end in the same place; the uncertainty has two digits.
+Rounding is to nearest, ties to even, on the shortest decimal that names the float, so that 2.5 is not 2.4999.
+
+Source: JCGM 100:2008, 7.2.6 (two digits are enough, the value follows its uncertainty); SI brochure for the prefixes.
+"""
+
+import math
+from decimal import Decimal
+from typing import Final
+
+PREFIXES: Final = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
+PREFIXED: Final = frozenset({"V", "A", "Ω", "s", "Hz", "W", "m", "F", "H"})
+"""Units that take a prefix; others (%, °C, flashes, none) are printed as they are."""
+DIGITS: Final = 4
+"""Significant digits where no uncertainty says how many."""
+
+
+def figures(value: float | str | None, uncertainty: float | None, unit: str, *, coverage: float | None = None) -> str:
+    """Return what a person reads: `12.034 ± 0.021 V`, `∞ Ω`, `made`, or `–` for nothing.
+
+    With `coverage`, the factor is added where there is an uncertainty: `12.034 ± 0.021 V (k = 2)`.
+    """
+    if value is None:
+        return "–"
+    if isinstance(value, str):
+        return value
+    if math.isnan(value):
+        return "not a number"
+    if uncertainty is None or math.isinf(value):
+        return plain(value, unit)
+    text = _with_uncertainty(float(value), float(uncertainty), unit)  # a numpy float prints its type
+    return text if coverage is None else f"{text} (k = {coverage:g})"
+
+
+def plain(value: float, unit: str, *, digits: int = DIGITS) -> str:
+    """Return a value without uncertainty, trailing zeros dropped: `14.8 ms`, `250 mV`, `−∞ V`."""
+    if math.isnan(value):
+        return "not a number"
+    if math.isinf(value):
+        return _joined("−∞" if value < 0 else "∞", unit)
+    if value == 0:
+        return _joined("0", unit)
+    rounded = _to_place(Decimal(repr(float(value))), _leading(float(value)) - digits + 1)
+    power = _power(abs(rounded), unit)
+    number = format(_shifted(rounded, power), "f")
+    return _joined(_minus(number.rstrip("0").rstrip(".") if "." in number else number), PREFIXES[power] + unit)
+
+
+def permitted(low: float | None, high: float | None, unit: str) -> str:
+    """Return an interval as a person reads it: `4.8 V to 5.2 V`, `≤ 60 ms`, `≥ 500 Ω`, `0`, or `any`."""
+    if low is not None and low == high:
+        return plain(low, unit)
+    if low is not None and high is not None:
+        return f"{plain(low, unit)} to {plain(high, unit)}"
+    if high is not None:
+        return f"≤ {plain(high, unit)}"
+    return "any" if low is None else f"≥ {plain(low, unit)}"
+
+
+def _with_uncertainty(value: float, uncertainty: float, unit: str) -> str:
+    if not 0 < uncertainty < math.inf:  # no last place to follow
+        words = {0.0: "0", math.inf: "∞"}
+        number, _, shown_unit = plain(value, unit).partition(" ")
+        return _joined(f"{number} ± {words.get(uncertainty, 'not a number')}", shown_unit)
+    doubt = Decimal(repr(uncertainty))
+    place = _leading(uncertainty) - 1
+    if _leading(float(_to_place(doubt, place))) > _leading(uncertainty):  # 0.0996 rounds up into a new digit
+        place += 1
+    rounded, doubt = _to_place(Decimal(repr(value)), place), _to_place(doubt, place)
+    power = _power(max(abs(rounded), doubt), unit)
+    shown = _minus(format(_shifted(rounded, power), "f"))
+    return _joined(f"{shown} ± {_shifted(doubt, power):f}", PREFIXES[power] + unit)
+
+
+def _leading(value: float) -> int:
+    """Return the power of ten of the first significant digit."""
+    return Decimal(repr(value)).adjusted()
+
+
+def _to_place(number: Decimal, place: int) -> Decimal:
+    """Round to a multiple of ten to the power of `place`."""
+    return round(number.scaleb(-place)) * Decimal(10) ** place
+
+
+def _power(size: Decimal, unit: str) -> int:
+    if unit not in PREFIXED or size == 0:
+        return 0
+    return max(-12, min(9, size.adjusted() // 3 * 3))
+
+
+def _shifted(number: Decimal, power: int) -> Decimal:
+    return number.scaleb(-power)
+
+
+def _minus(number: str) -> str:
+    """Put a true minus sign, and none before a zero."""
+    if not number.startswith("-"):
+        return number
+    return "−" + number[1:] if number.strip("-0.") else number[1:]
+
+
+def _joined(number: str, unit: str) -> str:
+    return f"{number} {unit}".rstrip()
