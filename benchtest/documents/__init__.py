@@ -3,6 +3,7 @@
 `load` for a document that stands alone, `examine` for one whose problems are reported together with another's.
 """
 
+from benchtest.documents.files import beside, digest_of
 from benchtest.documents.loading import Check, Loaded, Review, examine, load
 from benchtest.documents.shape import schema
 from benchtest.documents.source import read_bytes
@@ -12,7 +13,9 @@ __all__ = [
     "Check",
     "Loaded",
     "Review",
+    "beside",
     "choices",
+    "digest_of",
     "examine",
     "load",
     "nearest",

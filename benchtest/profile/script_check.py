@@ -1,0 +1,137 @@
+"""Whether the steps of a profile name things that are there, in states that they have."""
+
+from collections.abc import Iterable
+
+from benchtest.documents import Review, choices, nearest_or_list
+from benchtest.profile.board import CountCode, DigitsCode, DryContact, Input, Level
+from benchtest.profile.document import Profile
+from benchtest.profile.script import (
+    Exercise,
+    Given,
+    Loss,
+    PowerUp,
+    ReadCode,
+    ReadLamps,
+    SafeOff,
+    Step,
+    TryInterlocks,
+    Unpowered,
+    WatchLink,
+)
+
+KeyPath = tuple[str | int, ...]
+
+
+def check_steps(profile: Profile, review: Review) -> None:
+    """Report every name, state and code in the steps that the profile does not have."""
+    for place, step in enumerate(profile.steps):
+        _check_step(step, ("steps", place), profile, review)
+
+
+def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> None:
+    match step:
+        case PowerUp():
+            exist(step.supplies, "supplies", (*keys, "supplies"), review)
+        case Exercise():
+            exist(step.relays, "relays", (*keys, "relays"), review)
+        case ReadLamps():
+            _check_lamps(step, keys, review)
+            _check_given(step.given, (*keys, "given"), profile, review)
+        case ReadCode():
+            for lamp, code in step.reads.items():
+                _check_read(lamp, code, (*keys, "reads", lamp), profile, review)
+            _check_given(step.given, (*keys, "given"), profile, review)
+        case TryInterlocks():
+            exist(step.names, "interlocks", (*keys, "names"), review)
+        case Loss():
+            _check_loss(step, keys, review)
+        case WatchLink():
+            _needs_link(keys, "a step about the link", review)
+        case Unpowered() | SafeOff():
+            pass
+
+
+def exist(names: Iterable[str], section: str, keys: KeyPath, review: Review) -> None:
+    """Report every one of a list of names that `section` does not define, and every one that is there twice."""
+    known = review.names(section)
+    seen: set[str] = set()
+    for place, name in enumerate(names):
+        if name not in known:
+            review.say((*keys, place), f"{name!r} is not among the {section}", nearest_or_list(name, known))
+        elif name in seen:
+            review.say((*keys, place), f"{name!r} is there twice", "delete one of them")
+        seen.add(name)
+
+
+def _needs_link(keys: KeyPath, what: str, review: Review) -> None:
+    if "link" not in review.names():
+        review.say(keys, f"{what}, but the board has no link", "describe it under 'link:'")
+
+
+def _check_lamps(step: ReadLamps, keys: KeyPath, review: Review) -> None:
+    exist(step.lit, "lamps", (*keys, "lit"), review)
+    exist(step.dark, "lamps", (*keys, "dark"), review)
+    for place, lamp in enumerate(step.dark):
+        if lamp in step.lit:
+            review.say((*keys, "dark", place), f"lamp {lamp} is expected both lit and dark", "delete one of them")
+
+
+def _check_loss(step: Loss, keys: KeyPath, review: Review) -> None:
+    exist(step.energised, "relays", (*keys, "energised"), review)
+    if step.of == "link":
+        _needs_link((*keys, "of"), "loss of the link", review)
+    elif step.of not in (known := review.names("supplies")):
+        review.say((*keys, "of"), f"there is no supply {step.of!r} to lose", nearest_or_list(step.of, (*known, "link")))
+
+
+def _check_given(given: Given, keys: KeyPath, profile: Profile, review: Review) -> None:
+    exist(given.energised, "relays", (*keys, "energised"), review)
+    if given.link == "silent":
+        _needs_link((*keys, "link"), "a silent link is given", review)
+    known = review.names("inputs")
+    for name, state in given.inputs.items():
+        where = (*keys, "inputs", name)
+        if name not in known:
+            review.say(where, f"{name!r} is not among the inputs", nearest_or_list(name, known), key=True)
+        elif name in profile.inputs and not review.is_broken("inputs", name):
+            possible = states(profile.inputs[name])
+            if state not in possible:
+                hint = nearest_or_list(state, possible, what="states")
+                review.say(where, f"input {name} has no state {state!r}", hint)
+
+
+def states(entry: Input) -> tuple[str, ...]:
+    """Return the states that an input can be put into."""
+    match entry:
+        case DryContact():
+            return "open", "closed"
+        case Level():
+            return "low", "high"
+        case _:
+            return tuple(entry.states)
+
+
+def _check_read(lamp: str, code: str, keys: KeyPath, profile: Profile, review: Review) -> None:
+    if lamp not in (known := review.names("lamps")):
+        review.say(keys, f"there is no lamp {lamp!r}", nearest_or_list(lamp, known), key=True)
+        return
+    if lamp not in profile.lamps or review.is_broken("lamps", lamp):
+        return
+    name = profile.lamps[lamp].code
+    if name is None:
+        coded = (other for other, it in profile.lamps.items() if it.code is not None)
+        review.say(keys, f"lamp {lamp} shows no code", f"lamps with a code: {choices(coded)}", key=True)
+    elif name in profile.codes and not review.is_broken("codes", name):
+        _check_expected(code, name, profile.codes[name], keys, review)
+
+
+def _check_expected(expected: str, name: str, code: CountCode | DigitsCode, keys: KeyPath, review: Review) -> None:
+    meanings = tuple(str(meaning) for meaning in code.meanings)
+    parts = expected.split()
+    wanted = len(code.probes) if isinstance(code, DigitsCode) else 1
+    if len(parts) != wanted:
+        hint = f"such as {' '.join(meanings[:1] * wanted)!r}"
+        review.say(keys, f"code {name} has {wanted} number(s), one after the other, got {expected!r}", hint)
+    for part in parts:
+        if part not in meanings:
+            review.say(keys, f"code {name} has no meaning for {part!r}", f"known: {choices(meanings)}")
