@@ -13,9 +13,9 @@ from typing import Annotated, Any, Final
 
 from pydantic import BeforeValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
-from quantiphy import Quantity, UnitConversion
+from quantiphy import Quantity
 
-_ = [UnitConversion("s", "min", 60.0), UnitConversion("s", "h", 3600.0)]
+Quantity.set_prefs(map_sf={"u": "µ"}, output_sf="GMkmunp")  # prefixes that `parse` takes; beyond them an exponent
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,7 +32,7 @@ class Dimension:
 
 VOLTAGE: Final = Dimension(name="voltage", unit="V", spellings=("V",), example="24 V")
 CURRENT: Final = Dimension(name="current", unit="A", spellings=("A",), example="150 mA")
-RESISTANCE: Final = Dimension(name="resistance", unit="Ω", spellings=("ohm", "Ω", "Ohm"), example="80 mohm")
+RESISTANCE: Final = Dimension(name="resistance", unit="Ω", spellings=("ohm", "Ω", "\u2126", "Ohm"), example="80 mohm")
 DURATION: Final = Dimension(name="duration", unit="s", spellings=("s", "min", "h"), example="15 ms")
 FREQUENCY: Final = Dimension(name="frequency", unit="Hz", spellings=("Hz",), example="50 Hz")
 TEMPERATURE: Final = Dimension(name="temperature", unit="°C", spellings=("degC", "°C"), example="23 degC")
@@ -41,7 +41,7 @@ BYTE_RATE: Final = Dimension(name="byte rate", unit="B/s", spellings=("B/s",), e
 SAMPLE_RATE: Final = Dimension(name="sample rate", unit="S/s", spellings=("S/s",), example="10 kS/s")
 RATIO: Final = Dimension(name="ratio", unit="", spellings=("%", "ppm"), example="0.1 %")
 
-_NUMBER = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\S*)\s*")
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S*)\s*")
 _RATIOS: Final = {"%": 1e-2, "ppm": 1e-6}
 _MINUTES: Final = {"min": 60.0, "h": 3600.0}
 
@@ -82,11 +82,11 @@ def _scaled(number: str, unit: str, dimension: Dimension) -> float | None:
     return float(Quantity(f"{number} {prefix}{_PLAIN.get(spelling, spelling)}"))
 
 
-_PLAIN: Final = {"Ω": "ohm", "Ohm": "ohm", "bit/s": "bps", "B/s": "Bps", "S/s": "Sps"}
+_PLAIN: Final = {"Ω": "ohm", "\u2126": "ohm", "Ohm": "ohm", "bit/s": "bps", "B/s": "Bps", "S/s": "Sps"}
 
 
 def show(value: float, unit: str, *, digits: int = 4) -> str:
-    """Return `value` in SI `unit` as a person reads it: `14.8 ms`, `24.02 V`."""
+    """Return `value` in SI `unit` as a person reads it, `digits` significant digits at most: `14.8 ms`, `24.02 V`."""
     if math.isnan(value):
         return f"not a number {unit}".rstrip()
     if unit in {"", "°C", "flashes", "times"}:
