@@ -1,0 +1,178 @@
+"""The virtual board: supplies, relays, lamps, program and link, put together from one specimen.
+
+Everything that can be measured is a `Signal`: a function from moments to values. What the board is connected to is the
+scene's business.
+"""
+
+from collections.abc import Callable
+from functools import partial
+from typing import Final
+
+import numpy as np
+
+from benchtest.faults import Kind
+from benchtest.profile.board import CountCode, DigitsCode
+from benchtest.profile.document import Profile
+from benchtest.simulator.codec import Codec
+from benchtest.simulator.events import Events
+from benchtest.simulator.firmware import BROWN_OUT, POWER_GOOD, Firmware
+from benchtest.simulator.lamp import GLOW, Beat, LampBuild, Player, brightness, count_beats, digits_beats
+from benchtest.simulator.relay import SimulatedRelay
+from benchtest.simulator.reporting import Reporter
+from benchtest.simulator.specimen import SHORT, Specimen
+from benchtest.simulator.supply import SimulatedSupply
+from benchtest.simulator.trace import Samples, Signal, Trace
+
+DROPOUT: Final = 3.0
+"""Volts that a regulator loses at least: a rail follows the supply below rail + this."""
+PASS_THROUGH: Final = 40e-3
+"""Ohms from supply in to supply out (some 10 cm of track, fuse and two contacts; common practice, no source)."""
+
+
+class VirtualBoard:
+    """One board on the bench."""
+
+    def __init__(self, events: Events, specimen: Specimen, codec: Codec | None) -> None:
+        self._events, self._specimen = events, specimen
+        self.profile: Profile = specimen.profile
+        self.supplies = {
+            name: SimulatedSupply(events, specimen.supply(name, supply))
+            for name, supply in self.profile.supplies.items()
+        }
+        self.power = min(self.supplies.values(), key=lambda supply: supply.build.alternating)
+        """The supply that feeds program and coils: the first d.c. one."""
+        build = specimen.firmware()
+        self.relays = {
+            name: SimulatedRelay(
+                events,
+                specimen.relay(name, relay, nominal=self.power.build.nominal, firmware=build),
+                self.power,
+                specimen.chance.stream(f"{name} movements"),
+            )
+            for name, relay in self.profile.relays.items()
+        }
+        self.firmware = Firmware(events, build, self.profile, self.relays)
+        self._lamps = {name: specimen.lamp(name) for name in self.profile.lamps}
+        self._glow: dict[str, Signal] = {}
+        self._connect_power()
+        self._connect_lamps()
+        self.reporter = None if codec is None else Reporter(events, specimen, self.firmware, codec, self.power)
+        if self.reporter is not None:
+            self.reporter.code = self._shown
+
+    def _connect_power(self) -> None:
+        nominal = self.power.build.nominal
+        self.power.watch(POWER_GOOD * nominal, BROWN_OUT * nominal, self.firmware.power)
+        for name, supply in self.supplies.items():
+            there = partial(self.firmware.supply, name)
+            supply.watch(0.7 * supply.build.nominal, 0.5 * supply.build.nominal, there)
+            if self._specimen.has(Kind.SUPPLY_SHORTED, name):
+                supply.load("short", 1 / SHORT)
+
+    def _connect_lamps(self) -> None:
+        for name, relay in self.profile.relays.items():
+            if relay.lamp is not None:
+                self._glow[relay.lamp] = self._coil_lamp(self.relays[name])
+        for name, supply in self.profile.supplies.items():
+            if supply.lamp is not None:
+                self._glow[supply.lamp] = self._steady(self.supplies[name])
+        for name, lamp in self.profile.lamps.items():
+            if lamp.code is not None:
+                self._glow[name] = self._code_lamp(name, lamp.code)
+
+    def _coil_lamp(self, relay: SimulatedRelay) -> Signal:
+        light = Trace()
+        nominal = self.power.build.nominal
+
+        def follow() -> None:
+            target = float(brightness(relay.pad.target, nominal))
+            light.set(self._events.now, target, tau=max(relay.pad.tau, GLOW))
+
+        relay.on_coil.append(follow)
+        return light.sample
+
+    def _steady(self, supply: SimulatedSupply) -> Signal:
+        """Follow the voltage; an a.c. lamp sits behind rectifier and capacitor and does not flicker."""
+        return lambda times: brightness(supply.volts.sample(times), supply.build.nominal)
+
+    def _code_lamp(self, name: str, code: str) -> Signal:
+        light = Trace()
+        player = Player(self._events, light, partial(self._beats, name, code), pace=self.firmware.build.pace)
+        self.firmware.on_boot.append(player.start)
+        self.firmware.on_reset.append(player.stop)
+        return light.sample
+
+    def _beats(self, lamp: str, name: str) -> list[Beat]:
+        code = self.profile.codes[name]
+        wrong = self._specimen.has(Kind.CODE_WRONG, lamp)
+        if isinstance(code, CountCode):
+            return list(count_beats(code, self._count(code) + wrong))
+        return list(digits_beats(code, tuple(self._digits(code, probe, wrong=wrong) for probe in code.probes)))
+
+    def _count(self, code: CountCode) -> int:
+        true = self.firmware.truth()
+        shown = (count for count, meaning in code.meanings.items() if meaning.when is None or meaning.when.holds(true))
+        return next(shown, 0)
+
+    def _digits(self, code: DigitsCode, probe: str, *, wrong: bool) -> tuple[int, int]:
+        state = self.firmware.state_of(probe)
+        pair = next((digits for digits, meaning in code.meanings.items() if meaning == state), "11")
+        return int(pair[0]) % 9 + 1 if wrong else int(pair[0]), int(pair[1])
+
+    def _shown(self) -> int:
+        """Return what the first counting code says now, for the board's heartbeat."""
+        counts = (code for code in self.profile.codes.values() if isinstance(code, CountCode))
+        first = next(counts, None)
+        return 0 if first is None else self._count(first)
+
+    # ---- what can be measured
+
+    def light(self, lamp: str) -> Signal:
+        """Return the reading of the sensor over a lamp."""
+        build = self._lamps[lamp]
+        glow = self._lit_by_power() if build.always else self._glow.get(lamp, _dark)
+        return _over_ambient(build, _dark if build.dark else glow)
+
+    def _lit_by_power(self) -> Signal:
+        return self._steady(self.power)
+
+    def rail(self, name: str) -> Signal:
+        """Return the voltage of a rail, which the supply must exceed."""
+        volts = self._specimen.rail(name)
+        return lambda times: np.clip(np.asarray(self.power.volts.sample(times)) - DROPOUT, 0.0, volts)
+
+    def passed_on(self, supply: str) -> Signal:
+        """Return the voltage on the way out to the next board."""
+        if self._specimen.has(Kind.PASS_OPEN, supply):
+            return _dark
+        source = self.supplies[supply]
+        return lambda times: source.sample_volts(times) - PASS_THROUGH * np.asarray(self.current(supply)(times))
+
+    def current(self, supply: str) -> Signal:
+        """Return the current that the board takes from a supply."""
+        source = self.supplies[supply]
+        if source is not self.power:
+            return source.sample_idle_amps
+
+        def amps(times: Samples) -> Samples | float:
+            total = source.sample_idle_amps(times)
+            for relay in self.relays.values():
+                total = total + relay.amps.sample(times)
+            return total
+
+        return amps
+
+    def amps(self, supply: str) -> float:
+        """Return the current of a supply now (r.m.s. for a.c.)."""
+        source, now = self.supplies[supply], self._events.now
+        coils = sum(relay.amps.at(now) for relay in self.relays.values()) if source is self.power else 0.0
+        return source.idle_amps(now) + coils
+
+
+def _dark(times: Samples) -> float:
+    del times
+    return 0.0
+
+
+def _over_ambient(build: LampBuild, glow: Signal) -> Callable[[Samples], Samples | float]:
+    return lambda times: build.ambient + build.bright * np.asarray(glow(times))

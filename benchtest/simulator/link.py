@@ -1,0 +1,79 @@
+"""The controller's end of the board's link, in this process: encodes, sends, listens, keeps the heartbeat."""
+
+from collections.abc import Mapping, Sequence
+
+from benchtest.clock import Clock
+from benchtest.errors import AdapterRefused
+from benchtest.instruments import Message
+from benchtest.simulator.codec import Codec
+from benchtest.simulator.scene import Scene
+
+
+class SimulatedLink:
+    """A controller on the link of the scene's board."""
+
+    def __init__(self, scene: Scene, clock: Clock, database: str) -> None:
+        self._scene, self._clock = scene, clock
+        self._codec = Codec(database)
+        self._last: dict[str, dict[str, float]] = {}
+        self._sent: list[Message] = []
+        self._beating = 0
+
+    def heartbeat(self, message: str, *, every: float) -> None:
+        """Send `message` every `every` seconds from now on."""
+        self._catch_up()
+        if not every > 0:
+            raise AdapterRefused(f"a heartbeat every {every!r} s is not permitted (more than 0 s)")
+        self._known(message)
+        self._beating += 1
+        self._beat(message, every, self._beating)
+
+    def silence(self) -> None:
+        """Stop the heartbeat."""
+        self._catch_up()
+        self._beating += 1
+
+    def send(self, message: str, signals: Mapping[str, float]) -> float:
+        """Send one message now; signals left out keep their last value. Return when it went."""
+        self._catch_up()
+        known = self._known(message)
+        if unknown := signals.keys() - known:
+            raise AdapterRefused(f"message {message} has no signal {min(unknown)!r} (it has: {', '.join(known)})")
+        return self._put(message, signals)
+
+    def messages(self) -> Sequence[Message]:
+        """Return what was sent and received since the last call, in order of time."""
+        self._catch_up()
+        heard = [self._heard(*frame) for frame in self._scene.take_sent()]
+        everything = sorted([*self._sent, *heard], key=lambda message: message.at)
+        self._sent.clear()
+        return everything
+
+    def _known(self, message: str) -> Mapping[str, str]:
+        try:
+            return self._codec.signals(message)
+        except KeyError:
+            raise AdapterRefused(f"message {message!r} is not in the signal database") from None
+
+    def _beat(self, message: str, every: float, run: int) -> None:
+        if run == self._beating:
+            begun = self._put(message, {})
+            self._scene.at(begun + every, lambda: self._beat(message, every, run))
+
+    def _put(self, message: str, signals: Mapping[str, float]) -> float:
+        values = self._last.setdefault(message, {})
+        values.update(signals)
+        identifier, data, now = self._codec.identifier(message), self._codec.encode(message, values), self._scene.now
+        self._scene.receive(identifier, data)
+        self._sent.append(self._message(now, identifier, data, sent=True))
+        return now
+
+    def _heard(self, at: float, identifier: int, data: bytes) -> Message:
+        return self._message(at, identifier, data, sent=False)
+
+    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool) -> Message:
+        name, signals = self._codec.decode(identifier, data)
+        return Message(at=at, name=name, signals=signals, frame=f"{identifier:X}#{data.hex().upper()}", sent=sent)
+
+    def _catch_up(self) -> None:
+        self._scene.advance(self._clock.now())

@@ -1,0 +1,108 @@
+"""What the board says on its link: heartbeats, and a status message on every change and once a second.
+
+Signals that the profile names as feedback get their meaning from there. Of the others, `sequence` counts, `code` is
+the status code shown, and a signal in volts is the supply; these are conventions of our own boards.
+"""
+
+from collections import deque
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from benchtest.faults import Kind
+from benchtest.profile.document import Profile
+from benchtest.simulator.codec import Codec
+from benchtest.simulator.events import Events
+from benchtest.simulator.firmware import Firmware
+from benchtest.simulator.specimen import Specimen
+from benchtest.simulator.supply import SimulatedSupply
+
+STATUS_EVERY: Final = 1.0
+"""Seconds; a status message comes at least this often."""
+
+Frame = tuple[float, int, bytes]
+"""Moment in scene time, identifier, data."""
+
+
+class Reporter:
+    """The board's side of the link."""
+
+    def __init__(
+        self, events: Events, specimen: Specimen, firmware: Firmware, codec: Codec, power: SimulatedSupply
+    ) -> None:
+        link = specimen.profile.link
+        assert link is not None
+        self.code: Callable[[], int] = lambda: 0
+        """What the status code lamp shows."""
+        self._events, self._firmware, self._codec, self._power = events, firmware, codec, power
+        self._link, self._profile = link, specimen.profile
+        self._every = specimen.heartbeat()
+        self._silent = specimen.has(Kind.LINK_SILENT, "link")
+        self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
+        self._life = self._sequence = 0
+        firmware.on_boot.append(self._boot)
+        firmware.on_reset.append(self._end)
+        firmware.on_change.append(self._status)
+
+    def receive(self, identifier: int, data: bytes) -> None:
+        """Hear a frame from the controller."""
+        name, signals = self._codec.decode(identifier, data)
+        if name == self._link.controller.message:
+            self._firmware.beat()
+        elif name == self._link.command:
+            self._firmware.command(signals)
+
+    def take_sent(self) -> list[Frame]:
+        """Return the frames that were sent since the last call, in order of time."""
+        sent = list(self._sent)
+        self._sent.clear()
+        return sent
+
+    def _boot(self) -> None:
+        self._life += 1
+        life = self._life
+        self._events.after(self._every, lambda: self._beat(life))
+        self._events.after(STATUS_EVERY, lambda: self._repeat(life))
+
+    def _end(self) -> None:
+        self._life += 1
+
+    def _beat(self, life: int) -> None:
+        if life == self._life:
+            self._sequence = (self._sequence + 1) % 256
+            self._send(self._link.board.message, {})
+            self._events.after(self._every, lambda: self._beat(life))
+
+    def _repeat(self, life: int) -> None:
+        if life == self._life:
+            self._status()
+            self._events.after(STATUS_EVERY, lambda: self._repeat(life))
+
+    def _status(self) -> None:
+        self._send(self._link.status, feedbacks(self._profile, self._firmware))
+
+    def _send(self, message: str, values: Mapping[str, float]) -> None:
+        if self._silent:
+            return
+        own = {name: self._own(name, unit) for name, unit in self._codec.signals(message).items()}
+        data = self._codec.encode(message, {**own, **values})
+        self._sent.append((self._events.now, self._codec.identifier(message), data))
+
+    def _own(self, signal: str, unit: str) -> float:
+        if unit == "V":
+            return self._power.volts.at(self._events.now)
+        return {"sequence": float(self._sequence), "code": float(self.code())}.get(signal, 0.0)
+
+
+def feedbacks(profile: Profile, firmware: Firmware) -> Mapping[str, float]:
+    """Return every signal of the status message that the profile gives a meaning."""
+    found: dict[str, float] = {}
+    for name, relay in profile.relays.items():
+        if relay.feedback is not None:
+            found[relay.feedback] = float(name in firmware.energised)
+    for name, port in profile.inputs.items():
+        if port.feedback is not None:
+            found[port.feedback] = float(firmware.is_true(name))
+    for name, supply in profile.supplies.items():
+        if supply.feedback is not None:
+            found[supply.feedback] = float(name in firmware.supplies)
+    return found

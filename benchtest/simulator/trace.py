@@ -1,0 +1,96 @@
+"""One physical quantity over time: constant pieces and exponential approaches, kept as segments and not as samples.
+
+Strategy: the world only says when a quantity changes and whither. Sample values are worked out afterwards, for the
+moments that somebody asks for, in one pass per segment. History older than the longest capture is dropped.
+"""
+
+import math
+from bisect import bisect_right
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+Samples = NDArray[np.float64]
+Signal = Callable[[Samples], "Samples | float"]
+"""Values at given moments (ascending seconds); one number when it is the same at all of them."""
+
+HISTORY: Final = 120.0
+"""Seconds that are kept; no capture may last longer (`bench.LONGEST`)."""
+_PRUNE_AT: Final = 512
+
+
+class Trace:
+    """A quantity made of segments value(t) = target + (start - target)·exp(-(t - moment)/tau)."""
+
+    __slots__ = ("_moments", "_starts", "_targets", "_taus")
+
+    def __init__(self, value: float = 0.0) -> None:
+        self._moments = [-math.inf]
+        self._starts = [value]
+        self._targets = [value]
+        self._taus = [0.0]
+
+    def set(self, moment: float, target: float, *, tau: float = 0.0, start: float | None = None) -> None:
+        """From `moment` (never before the last one) go to `target`, at once or with time constant `tau` in seconds.
+
+        `start` makes the quantity jump before it begins to approach.
+        """
+        start = target if tau == 0.0 else self.at(moment) if start is None else start
+        if moment == self._moments[-1]:
+            for part in (self._moments, self._starts, self._targets, self._taus):
+                part.pop()
+        self._moments.append(moment)
+        self._starts.append(start)
+        self._targets.append(target)
+        self._taus.append(tau)
+        if len(self._moments) > _PRUNE_AT:
+            self._forget(moment - HISTORY)
+
+    def at(self, moment: float) -> float:
+        """Return the value at one moment."""
+        row = bisect_right(self._moments, moment) - 1
+        tau = self._taus[row]
+        if tau == 0.0:
+            return self._targets[row]
+        decay = math.exp(-(moment - self._moments[row]) / tau)
+        return self._targets[row] + (self._starts[row] - self._targets[row]) * decay
+
+    @property
+    def target(self) -> float:
+        """Where the quantity is going."""
+        return self._targets[-1]
+
+    @property
+    def tau(self) -> float:
+        """Time constant of the last segment in seconds; 0 for a step."""
+        return self._taus[-1]
+
+    def sample(self, times: Samples) -> "Samples | float":
+        """Return the values at `times`, or one number when the quantity rests all the while."""
+        first = bisect_right(self._moments, float(times[0])) - 1
+        last = bisect_right(self._moments, float(times[-1])) - 1
+        if first == last and self._settled(first, float(times[0])):
+            return self._targets[first]
+        values = np.empty_like(times)
+        begins = [0, *np.searchsorted(times, self._moments[first + 1 : last + 1]).tolist(), len(times)]
+        for row, begin, end in zip(range(first, last + 1), begins, begins[1:], strict=False):
+            values[begin:end] = self._targets[row]
+            if end > begin and not self._settled(row, float(times[begin])):
+                decay = np.exp((self._moments[row] - times[begin:end]) / self._taus[row])
+                values[begin:end] += (self._starts[row] - self._targets[row]) * decay
+        return values
+
+    def changes(self, since: float, until: float) -> list[tuple[float, float]]:
+        """Return (moment, target) of every change in the half-open interval, for whoever wants edges, not samples."""
+        return [(m, v) for m, v in zip(self._moments, self._targets, strict=True) if since <= m < until]
+
+    def _settled(self, row: int, moment: float) -> bool:
+        # 40 time constants: exp(-40) is below the last bit of a double
+        return self._taus[row] == 0.0 or moment - self._moments[row] > 40 * self._taus[row]
+
+    def _forget(self, before: float) -> None:
+        first = max(bisect_right(self._moments, before) - 1, 0)
+        for part in (self._moments, self._starts, self._targets, self._taus):
+            del part[:first]
