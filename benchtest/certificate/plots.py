@@ -1,0 +1,289 @@
+"""Pictures of what happened: per relay one panel for each recorded move, per coded lamp one strip.
+
+Plain SVG written as text, the same in PDF and HTML: black ink is `currentColor`, so that it turns white on a dark
+screen. Traces are thinned to the lowest and highest sample of each column, so that no spike gets lost. What to draw
+follows from the checks: the recordings and channels that they read, and the delays that they found.
+"""
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from html import escape
+from typing import Final, TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from benchtest.certificate.glyphs import shown_or_named
+from benchtest.instruments import Recording, Role
+from benchtest.metrology.figures import figures, plain
+from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, StateOf
+from benchtest.readings import Readings, Recorded
+from benchtest.results import Result, Run
+
+WIDTH: Final = 340.0
+LEFT: Final = 64.0
+"""Room for the lanes' names."""
+LANE: Final = 26.0
+FOOT: Final = 18.0
+COLUMNS: Final = 240
+"""Columns of a trace; each gives two points at most."""
+MOVES: Final = 2
+"""Recordings drawn per subject: there and back."""
+MARGIN: Final = 0.02
+"""Seconds that are drawn after an order at least."""
+MOST_TICKS: Final = 6
+FONT: Final = "DejaVu Sans Condensed"
+Samples: TypeAlias = NDArray[np.float64]
+ACCENT: Final = "#0a7285"
+_LANES: Final = (Role.CONTACT, Role.LIGHT, Role.SENSE, Role.CURRENT)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Panel:
+    """One drawing with its text alternative."""
+
+    title: str
+    svg: str
+    alternative: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Figure:
+    """The drawings of one subject."""
+
+    title: str
+    panels: tuple[Panel, ...]
+
+
+def draw_figures(run: Run, readings: Readings) -> tuple[Figure, ...]:
+    """Return one figure per subject whose delays or lamp codes were read from recordings that are there."""
+    subjects: dict[str, list[Result]] = {}
+    for result in run.results:
+        subjects.setdefault(result.check.subject, []).append(result)
+    drawn = [Figure(title=name, panels=_panels(run, readings, found)) for name, found in subjects.items()]
+    return tuple(figure for figure in drawn if figure.panels)
+
+
+def _panels(run: Run, readings: Readings, results: Sequence[Result]) -> tuple[Panel, ...]:
+    strips = [_strip(run, r, found) for r in results if (found := _code_recording(readings, r)) is not None]
+    moves: dict[str, list[Result]] = {}
+    for result in results:
+        match result.check.measurand:
+            case Delay(evidence=name) | ContactResistance(evidence=name) | StateOf(evidence=name):
+                moves.setdefault(name, []).append(result)
+            case _:
+                pass
+    timed = [name for name, found in moves.items() if any(isinstance(r.check.measurand, Delay) for r in found)]
+    drawn = [
+        _switching(run, name, recorded, moves[name])
+        for name in timed[:MOVES]
+        if isinstance(recorded := readings.evidence.get(name), Recorded)
+    ]
+    return (*drawn, *strips)
+
+
+def _code_recording(readings: Readings, result: Result) -> Recording | None:
+    if not isinstance(result.check.measurand, LampCode):
+        return None
+    recorded = readings.evidence.get(result.check.measurand.evidence)
+    return recorded.recording if isinstance(recorded, Recorded) else None
+
+
+# ---------------------------------------------------------------- switching
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Edge:
+    """A delay that was found: where it ends, and what it is called."""
+
+    channel: int
+    at: float
+    text: str
+
+
+def _switching(run: Run, name: str, recorded: Recorded, results: Sequence[Result]) -> Panel:
+    recording = recorded.recording
+    orders = [_moment(recorded, r.check.measurand) for r in results if isinstance(r.check.measurand, Delay)]
+    ordered = min(orders)
+    edges = [edge for r in results if (edge := _edge(recorded, r)) is not None]
+    last = max([edge.at for edge in edges], default=ordered)
+    span = max(MARGIN, 2.5 * (last - ordered))
+    start, end = max(0.0, ordered - 0.3 * span), min(recording.duration, ordered + span)
+    channels = _shown(run.procedure.channels, recording, results)
+    axis = _Axis(start=start, end=end, zero=ordered)
+    lanes = [_command(axis, recording, orders=orders)]
+    for row, channel in enumerate(channels, 1):
+        marks = [edge for edge in edges if edge.channel == channel]
+        lanes.append(_lane(axis, recording, channel, run.procedure.channels, row=row, edges=marks))
+    words = "; ".join(f"{r.check.title} {figures(r.value, r.uncertainty, r.check.unit)}" for r in results)
+    return Panel(title=name, svg=_svg(lanes, axis), alternative=f"Traces of {name} over time. {words}.")
+
+
+def _moment(recorded: Recorded, delay: Delay) -> float:
+    """Return when the order was carried out that the delay counts from, or as near as is known."""
+    planned = delay.since.at
+    done = [order.at for order in recorded.recording.done] if delay.since.order == "bench" else list(recorded.said)
+    return min(done, key=lambda at: abs(at - planned), default=planned)
+
+
+def _edge(recorded: Recorded, result: Result) -> _Edge | None:
+    delay = result.check.measurand
+    if not isinstance(delay, Delay) or delay.since.channel is not None or delay.since.last_sent:
+        return None
+    if not isinstance(result.value, float) or not math.isfinite(result.value):
+        return None
+    at = _moment(recorded, delay) + result.value
+    return _Edge(channel=delay.channel, at=at, text=plain(result.value, "s", digits=3))
+
+
+def _shown(known: Mapping[int, Channel], recording: Recording, results: Sequence[Result]) -> list[int]:
+    """Return the channels that the checks look at, contacts first."""
+    looked = {getattr(result.check.measurand, "channel", None) for result in results}
+    there = [channel for channel in recording.channels if channel in looked and known[channel].role in _LANES]
+    return sorted(there, key=lambda channel: (_LANES.index(known[channel].role), channel))
+
+
+# ---------------------------------------------------------------- ink
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Axis:
+    """The stretch of a recording that is drawn; moments in seconds."""
+
+    start: float
+    end: float
+    zero: float
+    """Moment that the axis calls 0."""
+
+    def x(self, at: float) -> float:
+        share = (at - self.start) / (self.end - self.start)
+        return LEFT + min(1.0, max(0.0, share)) * (WIDTH - LEFT - 4)
+
+
+def _svg(lanes: Sequence[str], axis: _Axis) -> str:
+    height = len(lanes) * LANE + FOOT
+    head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}" '
+    font = f'font-family="\'{FONT}\', sans-serif" font-size="9" fill="currentColor"'
+    body = "".join(lanes) + _ticks(axis, len(lanes) * LANE)
+    return f"{head}{font}>{body}</svg>"
+
+
+def _ticks(axis: _Axis, y: float) -> str:
+    step = 10.0 ** math.floor(math.log10(axis.end - axis.start))
+    step = next(s for s in (step / 5, step / 2, step) if (axis.end - axis.start) / s <= MOST_TICKS or s == step)
+    drawn = [f'<path d="M{LEFT:g} {y:g}H{WIDTH - 4:g}" stroke="currentColor" stroke-width=".5"/>']
+    for number in range(math.ceil((axis.start - axis.zero) / step), math.floor((axis.end - axis.zero) / step) + 1):
+        x = axis.x(axis.zero + number * step)
+        drawn.append(f'<path d="M{x:.1f} {y:g}v3" stroke="currentColor" stroke-width=".5"/>')
+        drawn.append(_text(x, y + 12, plain(number * step, "s"), anchor="middle"))
+    return "".join(drawn)
+
+
+def _text(x: float, y: float, words: str, *, anchor: str = "start", fill: str = "currentColor") -> str:
+    shown = escape(shown_or_named(words))
+    return f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{fill}">{shown}</text>'
+
+
+def _path(points: Sequence[tuple[float, float]]) -> str:
+    joined = "L".join(f"{x:.1f} {y:.1f}" for x, y in points)
+    return f'<path d="M{joined}" fill="none" stroke="currentColor" stroke-width=".9" stroke-linejoin="round"/>'
+
+
+def _command(axis: _Axis, recording: Recording, *, orders: Sequence[float]) -> str:
+    """Draw the moments of the orders: from each one on, the other state is asked for."""
+    moments = sorted({order.at for order in recording.done} | set(orders))
+    drawn = _text(0, LANE - 8, "order")
+    for moment in (m for m in moments if axis.start <= m <= axis.end):
+        x = axis.x(moment)
+        drawn += f'<path d="M{x:.1f} 4V{LANE:g}" stroke="{ACCENT}" stroke-width="1.4"/>'
+        drawn += f'<path d="M{x - 4:.1f} 4h8l-4 7z" fill="{ACCENT}"/>'
+    return drawn
+
+
+def _lane(
+    axis: _Axis,
+    recording: Recording,
+    channel: int,
+    known: Mapping[int, Channel],
+    *,
+    row: int,
+    edges: Sequence[_Edge],
+) -> str:
+    top = row * LANE
+    at, low, high = _thinned(recording, channel, axis)
+    bottom, ceiling = (
+        min(0.0, float(low.min(initial=0.0))),
+        max(float(high.max(initial=0.0)), known[channel].high, 1e-9),
+    )
+
+    def y(value: float) -> float:
+        return top + LANE - 3 - (value - bottom) / (ceiling - bottom) * (LANE - 8)
+
+    points = [
+        (axis.x(float(a)), y(float(v)))
+        for a, lo, hi in zip(at, low, high, strict=True)
+        for v in dict.fromkeys((lo, hi))
+    ]
+    drawn = _text(0, top + LANE - 8, known[channel].terminals) + _path(_bends(points))
+    for edge in edges:
+        x = axis.x(edge.at)
+        drawn += f'<path d="M{x:.1f} {top + 2:g}V{top + LANE:g}" stroke="{ACCENT}" stroke-dasharray="2 1.5"/>'
+        right = x > WIDTH - 50  # no room on the right of it
+        drawn += _text(x + (-3 if right else 3), top + 16, edge.text, anchor="end" if right else "start", fill=ACCENT)
+    return drawn
+
+
+def _thinned(recording: Recording, channel: int, axis: _Axis) -> tuple[Samples, Samples, Samples]:
+    """Return moments with the lowest and the highest sample of each column."""
+    first, last = round(axis.start * recording.rate), round(axis.end * recording.rate)
+    samples = recording.samples(channel)[first:last]
+    width = max(1, -(-len(samples) // COLUMNS))
+    starts = np.arange(0, len(samples), width)
+    if not len(samples):
+        return starts.astype(float), samples, samples
+    moments = axis.start + starts / recording.rate
+    return moments, np.minimum.reduceat(samples, starts), np.maximum.reduceat(samples, starts)
+
+
+def _bends(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Leave out the points in the middle of a level stretch, to a tenth of a unit."""
+    levels = [round(y, 1) for _, y in points]
+    inner = range(1, len(points) - 1)
+    kept = {0, len(points) - 1} | {i for i in inner if not levels[i - 1] == levels[i] == levels[i + 1]}
+    return [points[i] for i in sorted(kept) if i >= 0]
+
+
+# ---------------------------------------------------------------- lamp codes
+
+
+def _strip(run: Run, result: Result, recording: Recording) -> Panel:
+    """Draw when a lamp was lit: a bar from each lighting to each darkening."""
+    code = result.check.measurand
+    assert isinstance(code, LampCode)
+    channel = run.procedure.channels[code.channel]
+    axis = _Axis(start=0.0, end=recording.duration, zero=0.0)
+    bars = [_text(0, LANE - 8, channel.terminals), _text(LEFT, 9, f"read as: {_words(result)}", fill=ACCENT)]
+    stretches = _lit(recording.samples(code.channel), channel, recording.rate)
+    bars += [
+        f'<rect x="{axis.x(on):.1f}" y="{LANE - 12:g}" width="{axis.x(off) - axis.x(on):.1f}" height="12"/>'
+        for on, off in stretches
+    ]
+    told = ", ".join(
+        f"lit {plain(off - on, 's', digits=2)} at {plain(on, 's', digits=3)}" for on, off in stretches[:40]
+    )
+    words = f"{result.check.title}: read as {_words(result)}. {told or 'never lit'}."
+    return Panel(title=code.evidence, svg=_svg(["".join(bars)], axis), alternative=words)
+
+
+def _words(result: Result) -> str:
+    return figures(result.value, result.uncertainty, result.check.unit)
+
+
+def _lit(samples: Samples, channel: Channel, rate: float) -> list[tuple[float, float]]:
+    """Return the stretches in seconds between going above `high` and going below `low`."""
+    known = np.flatnonzero((samples > channel.high) | (samples < channel.low))
+    above = samples[known] > channel.high
+    turns = np.flatnonzero(np.diff(above, prepend=False, append=False))
+    moments = [float(known[turn]) / rate if turn < len(known) else len(samples) / rate for turn in turns]
+    return list(zip(moments[::2], moments[1::2], strict=True))

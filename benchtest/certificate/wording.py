@@ -1,0 +1,54 @@
+"""The sentences that stand on every certificate and report.
+
+Source: ISO/IEC 17025:2017, 7.8.2.1 l and its note, for the first statement; ILAC-G8:09/2019, 4.2.3 and table 1 (from
+memory), for the words and the risk; the cautions are common practice, no source.
+"""
+
+from collections.abc import Mapping
+from typing import Final
+
+from benchtest.readings import Origin
+
+ORIGIN: Final[Mapping[Origin, str]] = {
+    Origin.MEASURED: "All readings were measured on the bench named here.",
+    Origin.BY_HAND: "Some readings were taken by a person with a hand-held instrument and entered by hand.",
+    Origin.REPLAYED: "REPLAYED: readings of an earlier run were judged again. No board was on the bench.",
+    Origin.SIMULATED: (
+        "SIMULATED: the readings come from a simulated bench or board. "
+        "No real board was tested, and this paper says nothing about one."
+    ),
+}
+STATEMENT: Final = (
+    "The results relate only to the item tested, as it was when tested. "
+    "This document is not to be reproduced except in full."
+)
+RULE: Final = (
+    (
+        "Pass: inside the limits by w or more. Conditional pass: inside by less than w. "
+        "Conditional fail: outside by no more than w. Fail: outside by more than w. "
+        "Not tested: nothing was decided, for the reason given. A reading that is not a number never passes."
+    ),
+)
+RISK: Final = (
+    "For each single check the probability that a pass is wrong is below 2.5 %, for normally distributed errors "
+    "(ILAC-G8:09/2019, w = U)."
+)
+CLAIMED: Final = (
+    "The item named here was tested by the method, with the equipment and at the times named here.",
+    "Each result line shows what was read, how far it may be off, what was permitted, and where it was probed.",
+    "The evidence is kept with the run; its digests and the journal head above identify it.",
+)
+NOT_CLAIMED: Final = (
+    "No accreditation, approval or certification of the test place is implied.",
+    (
+        "Nothing is said about other items, about checks that are not listed, or about life, insulation, "
+        "emission, immunity, or contacts under their service load."
+    ),
+    "Customer, work order, revision and condition are as stated to the bench and were not verified.",
+)
+CAUTIONS: Final = (
+    "The test uses extra-low voltage only. In service, relay contacts may carry dangerous voltages.",
+    "A pass on the bench is not a release to run the machine; site commissioning checks remain.",
+    "Before fitting, the machine is to be isolated, secured and verified dead by a qualified person.",
+    "Local codes and licensed practice apply.",
+)
