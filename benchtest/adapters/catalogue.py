@@ -1,0 +1,22 @@
+"""Every driver on one screen, imported only when asked for, so that a bench PC without a CAN library can still run."""
+
+from collections.abc import Callable, Mapping
+from importlib import import_module
+from typing import Any, Final
+
+from benchtest.errors import PlanError
+
+DRIVERS: Final[Mapping[str, str]] = {
+    "scpi": "benchtest.adapters.scpi:open_scpi",
+    "can": "benchtest.adapters.can_link:open_can",
+    "simulated": "benchtest.simulator.bench:open_simulated",
+}
+
+
+def find(name: str) -> Callable[..., Any]:
+    """Return the function that opens an adapter of driver `name`; PlanError when there is no such driver."""
+    if name not in DRIVERS:
+        raise PlanError([f"there is no driver {name!r} (try one of {', '.join(sorted(DRIVERS))})"])
+    module, _, function = DRIVERS[name].partition(":")
+    found: Callable[..., Any] = getattr(import_module(module), function)
+    return found

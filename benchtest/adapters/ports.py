@@ -1,0 +1,128 @@
+"""A serial port or TCP socket as bytes with deadlines, and every way it can fail as one of our errors.
+
+Own reading of whole pieces, because a time-out of the port counts per call: one total deadline per exchange is kept by
+whoever calls. Opening drops DTR and RTS first, since many adapters reset on them, and takes the port for itself.
+Facts of pyserial: the same words are raised for a pulled cable and for a second program that reads the same port; a
+pseudo-terminal has no modem lines; `termios.error` is not an OSError.
+"""
+
+import errno
+import re
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from typing import Final
+
+import serial
+
+from benchtest.errors import AdapterMissing, AdapterSilent
+
+try:
+    import termios
+except ImportError:  # not POSIX: pyserial has another way there
+    PORT_ERRORS: tuple[type[Exception], ...] = (OSError, TypeError)
+else:
+    PORT_ERRORS = (OSError, TypeError, termios.error)
+"""What a port can raise; TypeError is pyserial's answer to reading from a port that is being closed."""
+
+SLICE: Final = 0.02
+"""Longest single wait of the port in seconds; deadlines are kept to this."""
+WRITE_TIME: Final = 0.5
+"""Longest time in seconds for one line to leave."""
+
+_REASONS: Final = {
+    errno.ENOENT: "there is no such port (is the adapter plugged in? `python -m serial.tools.list_ports` lists them)",
+    errno.EACCES: "this user may not open it (try adding the user to the group that owns the port, often `dialout`)",
+    errno.EPERM: "this user may not open it (try adding the user to the group that owns the port, often `dialout`)",
+    errno.EAGAIN: "another program is using it (try closing that program)",
+    errno.EBUSY: "another program is using it (try closing that program)",
+    errno.ECONNREFUSED: "nobody listens there (try starting the adapter's server)",
+    errno.EIO: "the device does not answer (try unplugging it and plugging it in again)",
+}
+
+
+class Port:
+    """An open port; every failure is an AdapterMissing or AdapterSilent that says what was being done."""
+
+    def __init__(self, line: serial.Serial, name: str) -> None:
+        self.name = name
+        self._line = line
+
+    def write(self, data: bytes) -> None:
+        """Send all of `data`; AdapterSilent when the line does not take it within half a second."""
+        with self._failing("sending"):
+            self._line.write(data)
+
+    def read(self, wanted: int) -> bytes:
+        """Return up to `wanted` bytes, or more that wait already; empty after a slice of time without any."""
+        with self._failing("reading"):
+            first: bytes = self._line.read(1)
+            if not first:
+                return b""
+            more = max(min(wanted - 1, 1 << 16), self._line.in_waiting)
+            return first + bytes(self._line.read(more) if more > 0 else b"")
+
+    def drain(self, *, now: Callable[[], float], longest: float) -> int:
+        """Throw away what waits until the line is quiet for one slice; return how many bytes that were."""
+        thrown, deadline = 0, now() + longest
+        while now() < deadline and (data := self.read(1)):
+            thrown += len(data)
+        return thrown
+
+    def close(self) -> None:
+        """Close without waiting for bytes that nobody takes; raises nothing."""
+        with suppress(*PORT_ERRORS, AttributeError):  # a socket has no output buffer to drop
+            self._line.reset_output_buffer()
+        connection = getattr(self._line, "_socket", None)  # pyserial forgets to close one that the far side closed
+        with suppress(*PORT_ERRORS):
+            self._line.close()
+        if connection is not None:
+            connection.close()
+
+    @contextmanager
+    def _failing(self, doing: str) -> Iterator[None]:
+        try:
+            yield
+        except serial.SerialTimeoutException as cause:
+            raise AdapterSilent(f"{self.name}: timed out while {doing} (is the adapter switched on?)") from cause
+        except PORT_ERRORS as cause:
+            reason = "the cable was pulled or another program reads the same port"
+            raise AdapterMissing(f"{self.name}: lost while {doing}: {reason} ({cause})") from cause
+
+
+@contextmanager
+def open_port(name: str, *, baud: int) -> Iterator[Port]:
+    """Open the port, alone; AdapterMissing says what to try when it cannot be opened."""
+    if not name:
+        raise AdapterMissing("no port is given for this adapter (try --port NAME=/dev/ttyUSB0)")
+    if "://" in name and re.fullmatch(r"socket://[A-Za-z0-9.-]+:[0-9]{1,5}", name) is None:
+        raise AdapterMissing(f"{name!r} is not a port (try a device path or socket://127.0.0.1:5025)")
+    port = Port(_opened(name, baud), name)
+    try:
+        yield port
+    finally:
+        port.close()
+
+
+def _opened(name: str, baud: int) -> serial.Serial:
+    try:
+        line: serial.Serial = serial.serial_for_url(
+            name, do_not_open=True, baudrate=baud, timeout=SLICE, write_timeout=WRITE_TIME, exclusive=True
+        )
+        line.dtr = False
+        line.rts = False
+        line.open()
+    except ValueError as cause:
+        raise AdapterMissing(f"{name!r} is not a port (try a device path or socket://127.0.0.1:5025)") from cause
+    except PORT_ERRORS as cause:
+        raise AdapterMissing(f"cannot open {name!r}: {_reason(cause)}") from cause
+    return line
+
+
+def _reason(cause: Exception) -> str:
+    """Return the operator's words for the deepest error number found."""
+    found: BaseException | None = cause
+    while found is not None:
+        if isinstance(found, OSError) and found.errno in _REASONS:
+            return _REASONS[found.errno]
+        found = found.__context__
+    return str(cause)
