@@ -83,7 +83,8 @@ class _Outage:
         limits = draft.link().lost_after if step.of == "link" else step.within
         self.limits, wait = limits, NO_LIMIT_FOR_LOSS if limits is None else limits.high
         timeline = Timeline(draft)
-        self.gone = timeline.prepare(QUIET, step.energised) + SETTLED
+        beat = draft.link().controller.every if step.of == "link" else 0.0  # the last heartbeat finds all energised
+        self.gone = timeline.prepare(QUIET, step.energised) + SETTLED + beat
         self._take(timeline, self.gone)
         self.back = self.gone + wait + GAP + SETTLED
         self._give(timeline, self.back)

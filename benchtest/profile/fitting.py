@@ -50,7 +50,8 @@ def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...
         if lock.relay not in out and _still_says_something(lock.needs, out)
     }
     out |= profile.interlocks.keys() - changed["interlocks"].keys()
-    changed["steps"] = tuple(kept for step in profile.steps for kept in _step(step, out, profile))
+    steps = [step for step in profile.steps if _has(step, variant, options)]
+    changed["steps"] = tuple(kept for step in steps for kept in _step(step, out, profile))
     return FittedProfile(
         profile=profile.model_copy(update=changed), variant=variant, options=options, not_fitted=tuple(sorted(out))
     )
@@ -101,7 +102,10 @@ def _reads(lamp: str, expected: str, out: set[str], profile: Profile) -> str:
     code = profile.codes.get(profile.lamps[lamp].code or "")
     if not isinstance(code, DigitsCode):
         return expected
-    return " ".join(digits for digits, probe in zip(expected.split(), code.probes, strict=True) if probe not in out)
+    numbers, kept = expected.split(), _kept(code.probes, out)
+    if len(numbers) == len(kept):  # the step is for this variant and says only what is fitted
+        return expected
+    return " ".join(digits for digits, probe in zip(numbers, code.probes, strict=True) if probe in kept)
 
 
 def _step(step: Step, out: set[str], profile: Profile) -> tuple[Step, ...]:

@@ -1,10 +1,13 @@
-"""The scripted order of steps, as the profile's author writes it. What each step expands to is `plan`'s business."""
+"""The scripted order of steps, as the profile's author writes it. What each step expands to is `plan`'s business.
+
+A step may belong to one variant or option, as everything that is fitted may.
+"""
 
 from typing import Annotated, Literal
 
 from pydantic import Field
 
-from benchtest.profile.board import Limits, Part
+from benchtest.profile.board import Fitted, Limits, Part
 from benchtest.quantities import Seconds
 
 
@@ -18,27 +21,27 @@ class Given(Part):
     link: Literal["alive", "silent"] = "alive"
 
 
-class Unpowered(Part):
+class Unpowered(Fitted):
     """Bridged pins of jumper plugs, connectors that stay empty, supplies not shorted."""
 
     step: Literal["unpowered"]
 
 
-class PowerUp(Part):
+class PowerUp(Fitted):
     """Staged power-up: current limit first, low voltage first, stop on current limit; idle current, rails, drop."""
 
     step: Literal["power up"]
     supplies: Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class Exercise(Part):
+class Exercise(Fitted):
     """Each relay in turn: command, coil, contact, lamp, feedback; everything else still."""
 
     step: Literal["exercise"]
     relays: Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class ReadLamps(Part):
+class ReadLamps(Fitted):
     """Steady lamps at rest or under given conditions."""
 
     step: Literal["lamps"]
@@ -47,7 +50,7 @@ class ReadLamps(Part):
     dark: tuple[str, ...] = ()
 
 
-class ReadCode(Part):
+class ReadCode(Fitted):
     """Codes of lamps under given conditions, two complete equal repeats each."""
 
     step: Literal["code"]
@@ -56,21 +59,21 @@ class ReadCode(Part):
     """Lamp → expected code: a count such as `1`, or digits such as `11 12`."""
 
 
-class TryInterlocks(Part):
+class TryInterlocks(Fitted):
     """Each element of each interlock in turn: taken away, given back."""
 
     step: Literal["interlocks"]
     names: Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class WatchLink(Part):
+class WatchLink(Fitted):
     """The board's heartbeat, its answers, and the inputs it reports."""
 
     step: Literal["link"]
     listen_for: Annotated[int, Field(ge=3, le=1000, description="heartbeats to listen for")] = 10
 
 
-class Loss(Part):
+class Loss(Fitted):
     """Loss and return of a supply or of the link, with given relays energised."""
 
     step: Literal["loss"]
@@ -82,7 +85,7 @@ class Loss(Part):
     """Loss of a supply to the relays' coils or contacts having followed; for the link, its own `lost_after` counts."""
 
 
-class SafeOff(Part):
+class SafeOff(Fitted):
     """Everything off, and proved to be."""
 
     step: Literal["safe off"]
