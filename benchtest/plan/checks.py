@@ -45,7 +45,7 @@ class Maker:
         return Check(
             id=f"{self.step}.{self.subject}.{name}".replace(" ", "-"),
             subject=self.subject,
-            title=f"{self.subject} {name}",
+            title=f"{self.subject}: {name}" if " " in self.subject else f"{self.subject} {name}",
             measurand=measurand,
             unit=unit,
             permitted=permitted,

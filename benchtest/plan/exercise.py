@@ -69,8 +69,8 @@ class _Exercise:
     def _at_rest(self) -> list[Check]:
         """Before the command: a make contact is open, a break contact closed, the lamp dark."""
         return [
-            *self._open("open at first", self.seen.make, self.on - QUIET, self.on),
-            *self._closed("closed at first", self.seen.break_, self.on - QUIET, self.on),
+            *self._open("open contact at first", self.seen.make, self.on - QUIET, self.on),
+            *self._closed("contact resistance at first", self.seen.break_, self.on - QUIET, self.on),
             *self._lamp("lamp at first", "dark", self.on - QUIET, self.on),
         ]
 
@@ -92,7 +92,7 @@ class _Exercise:
         start, end = self.off - SETTLED / 2, self.off
         return [
             *self._closed("contact resistance", self.seen.make, start, end),
-            *self._open("open when energised", self.seen.break_, start, end),
+            *self._open("open contact when energised", self.seen.break_, start, end),
             *self._lamp("lamp when energised", "lit", start, end),
             *self._feedback(),
         ]
@@ -106,7 +106,7 @@ class _Exercise:
         start, end = self.undo - SETTLED / 2, self.undo
         return [
             *checks,
-            *self._open("open when released", self.seen.make, start, end),
+            *self._open("open contact when released", self.seen.make, start, end),
             *self._closed("contact resistance when released", self.seen.break_, start, end),
             *self._lamp("lamp when released", "dark", start, end),
         ]

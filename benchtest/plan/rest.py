@@ -11,6 +11,7 @@ from benchtest.procedure import (
     Limiting,
     Mean,
     Measure,
+    MessageGap,
     Move,
     Record,
     Scalar,
@@ -62,8 +63,9 @@ def _ohms(draft: Draft, pair: Pair, why: str) -> Measure:
 
 
 def power_up(draft: Draft, step: PowerUp) -> list[Step]:
-    """Return one gate per supply, then the step that watches the board come to rest."""
-    return [*(_supply_up(draft, name) for name in step.supplies), _come_to_rest(draft, step)]
+    """Return one gate per supply, then the step that watches the board come to rest, then one that hears its link."""
+    steps = [*(_supply_up(draft, name) for name in step.supplies), _come_to_rest(draft, step)]
+    return steps if draft.profile.link is None else [*steps, _heard(draft)]
 
 
 def _supply_up(draft: Draft, name: str) -> Step:
@@ -120,6 +122,18 @@ def _come_to_rest(draft: Draft, step: PowerUp) -> Step:
         mean = Mean(evidence=name, channel=channel, start=window[0], end=window[1])
         checks.append(maker.number("voltage", mean, "V", interval(thing.limits), thing.terminals, "limits"))
     return Step(id=name, title="Come to rest", moves=(move,), checks=tuple(checks), duration=0.0, gate=True)
+
+
+def _heard(draft: Draft) -> Step:
+    """The board's heartbeat is there at all; without it nothing that the board reports can be believed missing."""
+    link, name = draft.link(), "link-heard"
+    duration = 4 * link.board.every.high
+    move = Timeline(draft).record(name, duration=duration, rate=100.0, channels=draft.watched()[:1])
+    maker = Maker(draft=draft, step="rest", subject="link", key=("link",))
+    gap = MessageGap(evidence=name, message=link.board.message)
+    permitted = Interval(low=None, high=2 * link.board.every.high)
+    check = maker.number("heartbeat heard", gap, "s", permitted, f"link {link.terminals}", "board", "every")
+    return Step(id=name, title="Hear the link", moves=(move,), checks=(check,), duration=0.0)
 
 
 def _senses(draft: Draft) -> list[int]:
