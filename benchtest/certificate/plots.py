@@ -33,7 +33,7 @@ MOVES: Final = 2
 MARGIN: Final = 0.02
 """Seconds that are drawn after an order at least."""
 MOST_TICKS: Final = 6
-FONT: Final = "DejaVu Sans Condensed"
+FONT: Final = "DejaVu Sans"
 Samples: TypeAlias = NDArray[np.float64]
 ACCENT: Final = "#0a7285"
 _LANES: Final = (Role.CONTACT, Role.LIGHT, Role.SENSE, Role.CURRENT)
@@ -164,7 +164,7 @@ class _Axis:
 def _svg(lanes: Sequence[str], axis: _Axis) -> str:
     height = len(lanes) * LANE + FOOT
     head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}" '
-    font = f'font-family="\'{FONT}\', sans-serif" font-size="9" fill="currentColor"'
+    font = f'font-family="\'{FONT}\', sans-serif" font-stretch="condensed" font-size="9" fill="currentColor"'
     body = "".join(lanes) + _ticks(axis, len(lanes) * LANE)
     return f"{head}{font}>{body}</svg>"
 
@@ -176,7 +176,7 @@ def _ticks(axis: _Axis, y: float) -> str:
     for number in range(math.ceil((axis.start - axis.zero) / step), math.floor((axis.end - axis.zero) / step) + 1):
         x = axis.x(axis.zero + number * step)
         drawn.append(f'<path d="M{x:.1f} {y:g}v3" stroke="currentColor" stroke-width=".5"/>')
-        drawn.append(_text(x, y + 12, plain(number * step, "s"), anchor="middle"))
+        drawn.append(_text(x, y + 12, plain(number * step, "s"), anchor="middle" if x < WIDTH - 20 else "end"))
     return "".join(drawn)
 
 
@@ -229,8 +229,8 @@ def _lane(
     for edge in edges:
         x = axis.x(edge.at)
         drawn += f'<path d="M{x:.1f} {top + 2:g}V{top + LANE:g}" stroke="{ACCENT}" stroke-dasharray="2 1.5"/>'
-        right = x > WIDTH - 50  # no room on the right of it
-        drawn += _text(x + (-3 if right else 3), top + 16, edge.text, anchor="end" if right else "start", fill=ACCENT)
+        before = x > LEFT + 36  # where nothing has moved yet, unless the edge is too far on the left
+        drawn += _text(x + (-3 if before else 3), top + 16, edge.text, anchor="end" if before else "start", fill=ACCENT)
     return drawn
 
 

@@ -11,8 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from benchtest.metrology.figures import figures, permitted
 from benchtest.procedure import Check, Interval
-from benchtest.quantities import show
 from benchtest.records.canonical import write_whole
 from benchtest.results import Outcome, Result, Run, Verdict
 
@@ -55,25 +55,11 @@ def _add_case(suite: ET.Element, check: Check, result: Result | None, *, step: s
 
 def _sentence(result: Result) -> str:
     check = result.check
-    uncertainty = "" if result.uncertainty is None else f", U {show(result.uncertainty, check.unit)}"
-    measured = f"measured {_value(result.value, check.unit)}{uncertainty}"
-    return f"{result.verdict}: {check.title}: expected {_expected(check)}, {measured}, probe {check.probe}"
-
-
-def _value(value: float | str | None, unit: str) -> str:
-    if value is None:
-        return "nothing"
-    return value if isinstance(value, str) else show(value, unit)
-
-
-def _expected(check: Check) -> str:
-    match check.permitted:
-        case Interval(low=low, high=high):
-            ends = [f"at least {show(low, check.unit)}"] if low is not None else []
-            ends += [f"at most {show(high, check.unit)}"] if high is not None else []
-            return " and ".join(ends) or "any value"
-        case word:
-            return word
+    limits = check.permitted
+    if isinstance(limits, Interval):
+        limits = permitted(limits.low, limits.high, check.unit)
+    measured = "nothing" if result.value is None else figures(result.value, result.uncertainty, check.unit)
+    return f"{result.verdict}: {check.title}: expected {limits}, measured {measured}, probe {check.probe}"
 
 
 def _add_properties(suite: ET.Element, run: Run) -> None:
