@@ -9,9 +9,9 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Generic, TypeVar, get_args
+from typing import Any, Generic, TypeVar, get_args, get_origin
 
-from pydantic import BaseModel, ValidationError
+from pydantic import BaseModel, ValidationError, create_model
 from pydantic_core import ErrorDetails
 
 from benchtest.documents.shape import Schema, Shape
@@ -144,26 +144,50 @@ def _understood(review: Review, model: type[BaseModel]) -> bool:
 
 def _validated(review: Review, model: type[Model]) -> Model | None:
     """Return the value, without the entries that had to be left out; None when nothing valid is left."""
-    shape = Shape(model)
+    shape, wanted = Shape(model), model
     review.left_out |= review.tree.dead
     harmful = set(review.tree.dead)
     for _ in range(_PATIENCE):
         try:
-            return model.model_validate(_pruned(review))
+            return wanted.model_validate(_pruned(review))
         except ValidationError as error:
             details = error.errors(include_url=False)
         found = [(detail, *_located(review, shape, detail)) for detail in details]
+        guilty = {_guilty(detail, path) for detail, path, _ in found}
+        harmless = {path for detail, path, _ in found if detail["type"] == "extra_forbidden"}
         for detail, path, part in found:
-            if not any(path == dead[: len(path)] for dead in harmful):  # else a consequence of what was said before
+            if not _follows(path, harmful, guilty - harmless):
                 _report(review, detail, path, part)
-        guilty = {path[:-1] if detail["type"] == "missing" else path for detail, path, _ in found}
         if guilty <= review.left_out:
             guilty = {path[:-1] for path in guilty}
         review.left_out |= guilty
-        harmful |= guilty - {path for detail, path, _ in found if detail["type"] == "extra_forbidden"}
-        if () in review.left_out:
-            return None
+        harmful |= guilty - harmless
+        wanted = _partial(model)
     return None
+
+
+def _guilty(detail: ErrorDetails, path: KeyPath) -> KeyPath:
+    """Return the entry to leave out: what lacks a key, but never the document for lack of a section."""
+    return path[:-1] if detail["type"] == "missing" and len(path) > 1 else path
+
+
+def _partial(model: type[Model]) -> type[Model]:
+    """Return the model with no section required, so that one broken section does not hide the others.
+
+    A section that is left out is then an empty mapping or list, or None where it is neither.
+    """
+    sections: dict[str, Any] = {}
+    for name, section in model.model_fields.items():
+        if section.is_required() and name != "format":
+            kind = get_origin(section.annotation)
+            sections[name] = (section.annotation, kind() if kind in {dict, tuple} else None)
+    return create_model(f"Partial{model.__name__}", __base__=model, **sections)
+
+
+def _follows(path: KeyPath, harmful: set[KeyPath], guilty: set[KeyPath]) -> bool:
+    """Return whether an error at `path` only follows from what was left out, or is wrong, inside it."""
+    inside = (dead for dead in harmful | guilty if path == dead[: len(path)])
+    return any(dead != path or dead in harmful for dead in inside)
 
 
 def _located(review: Review, shape: Shape, detail: ErrorDetails) -> tuple[KeyPath, Schema]:

@@ -68,10 +68,10 @@ def _check_fitted(profile: Profile, review: Review) -> None:
 
 
 def _check_goes_along(keys: KeyPath, name: str, thing: Fitted, target: Fitted, review: Review) -> None:
-    """A thing may only lean on what is fitted whenever it is."""
-    if target.variant not in {None, thing.variant} or target.option not in {None, thing.option}:
-        only = f"variant {target.variant}" if target.variant not in {None, thing.variant} else f"option {target.option}"
-        review.say(keys, f"{name} is fitted only with {only}", "give both the same variant and option")
+    """A thing may only lean on what is fitted whenever it is; an unknown variant or option was reported elsewhere."""
+    for word, wanted, had in (("variant", target.variant, thing.variant), ("option", target.option, thing.option)):
+        if wanted in review.names(f"{word}s") and wanted != had:
+            review.say(keys, f"{name} is fitted only with {word} {wanted}", "give both the same variant and option")
 
 
 def _check_supplies(profile: Profile, review: Review) -> None:

@@ -25,6 +25,10 @@ KeyPath = tuple[str | int, ...]
 def check_steps(profile: Profile, review: Review) -> None:
     """Report every name, state and code in the steps that the profile does not have."""
     for place, step in enumerate(profile.steps):
+        for word, section, value in (("variant", "variants", step.variant), ("option", "options", step.option)):
+            if value is not None and value not in (known := review.names(section)):
+                hint = nearest_or_list(value, known)
+                review.say(("steps", place, word), f"there is no {word} {value!r}", hint)
         _check_step(step, ("steps", place), profile, review)
 
 
@@ -39,7 +43,7 @@ def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> 
             _check_given(step.given, (*keys, "given"), profile, review)
         case ReadCode():
             for lamp, code in step.reads.items():
-                _check_read(lamp, code, (*keys, "reads", lamp), profile, review)
+                _check_read(lamp, code, (*keys, "reads", lamp), step, profile, review)
             _check_given(step.given, (*keys, "given"), profile, review)
         case TryInterlocks():
             exist(step.names, "interlocks", (*keys, "names"), review)
@@ -111,7 +115,7 @@ def states(entry: Input) -> tuple[str, ...]:
             return tuple(entry.states)
 
 
-def _check_read(lamp: str, code: str, keys: KeyPath, profile: Profile, review: Review) -> None:
+def _check_read(lamp: str, code: str, keys: KeyPath, step: ReadCode, profile: Profile, review: Review) -> None:
     if lamp not in (known := review.names("lamps")):
         review.say(keys, f"there is no lamp {lamp!r}", nearest_or_list(lamp, known), key=True)
         return
@@ -122,14 +126,25 @@ def _check_read(lamp: str, code: str, keys: KeyPath, profile: Profile, review: R
         coded = (other for other, it in profile.lamps.items() if it.code is not None)
         review.say(keys, f"lamp {lamp} shows no code", f"lamps with a code: {choices(coded)}", key=True)
     elif name in profile.codes and not review.is_broken("codes", name):
-        _check_expected(code, name, profile.codes[name], keys, review)
+        _check_expected(code, name, _numbers(profile.codes[name], step, profile), keys, profile.codes[name], review)
 
 
-def _check_expected(expected: str, name: str, code: CountCode | DigitsCode, keys: KeyPath, review: Review) -> None:
+def _numbers(code: CountCode | DigitsCode, step: ReadCode, profile: Profile) -> int | None:
+    """Return how many numbers a code has in the variant that the step belongs to, None when a probe is broken."""
+    if isinstance(code, CountCode):
+        return 1
+    if any(probe not in profile.inputs for probe in code.probes):
+        return None
+    fitted = [profile.inputs[probe].variant for probe in code.probes]
+    return sum(step.variant is None or variant in {None, step.variant} for variant in fitted)
+
+
+def _check_expected(
+    expected: str, name: str, wanted: int | None, keys: KeyPath, code: CountCode | DigitsCode, review: Review
+) -> None:
     meanings = tuple(str(meaning) for meaning in code.meanings)
     parts = expected.split()
-    wanted = len(code.probes) if isinstance(code, DigitsCode) else 1
-    if len(parts) != wanted:
+    if wanted is not None and len(parts) != wanted:
         hint = f"such as {' '.join(meanings[:1] * wanted)!r}"
         review.say(keys, f"code {name} has {wanted} number(s), one after the other, got {expected!r}", hint)
     for part in parts:
