@@ -65,6 +65,8 @@ def _cause(case: Case, asked: Delay, recorded: Recorded) -> Moment:
     """Return the moment that a delay counts from."""
     since = asked.since
     ordered = _link_order(case, asked, recorded) if since.order == "link" else _bench_order(case, asked, recorded)
+    if since.last_sent:
+        ordered = _last_sent(case, since.last_sent, recorded, before=ordered)
     if since.channel is None or since.state is None:
         return ordered
     terminals = case.channel(since.channel).terminals
@@ -101,6 +103,15 @@ def _link_order(case: Case, asked: Delay, recorded: Recorded) -> Moment:
     if len(recorded.said) <= position:
         raise Undecided(f"the link order of {asked.since.at:g} s was not carried out")
     return Moment(at=recorded.said[position], stamps=(case.procedure.timing.link_stamp, recorded.start_uncertainty))
+
+
+def _last_sent(case: Case, message: str, recorded: Recorded, *, before: Moment) -> Moment:
+    """Return when a message last went out before an order, or with it."""
+    latest = before.at + sum(before.stamps)
+    moments = [m.at for m in recorded.messages if m.sent and m.name == message and m.at <= latest]
+    if not moments:
+        raise Undecided(f"nothing to count from: {message} was not sent before {seconds(before.at)}")
+    return Moment(at=max(moments), stamps=(case.procedure.timing.link_stamp, recorded.start_uncertainty))
 
 
 def _planned(moments: tuple[float, ...], at: float) -> int:

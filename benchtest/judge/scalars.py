@@ -5,7 +5,7 @@ from typing import assert_never
 
 from benchtest.instruments import Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.metrology import uncertainty
+from benchtest.metrology.uncertainty import reading
 from benchtest.procedure import Channel, Limiting, Measure, Scalar, Source, StillOn
 from benchtest.readings import Left, Supplied, Value
 
@@ -26,36 +26,36 @@ def find(case: Case, asked: Scalar | Limiting | StillOn) -> Finding:
 def _scalar(case: Case, asked: Scalar) -> Finding:
     """Return a meter's reading, or one field of what a supply said."""
     match case.evidence(asked.evidence), asked.field:
-        case Value(value=value), "value":
-            role = None
-        case Supplied(volts=value), "volts":
-            role = Role.SUPPLY
-        case Supplied(amps=value), "amps":
-            role = Role.CURRENT
+        case (Value(value=value), "value"):
+            channel = case.channel(_move(case, asked.evidence).channel)
+        case (Supplied(volts=value), "volts"):
+            channel = case.channel(_move(case, asked.evidence).channel)
+        case (Supplied(amps=value), "amps"):
+            channel = _current(case, asked.evidence)
         case _, field:
             raise Undecided(f"evidence {asked.evidence!r} has no {field}")
-    value = float(value)
     if math.isinf(value):
-        return Finding(value=value, note="over range")
-    channel = _accuracy(case, asked.evidence, role)
-    budget = uncertainty.reading(value, of_reading=channel.of_reading, plus=channel.plus, step=channel.resolution)
-    return Finding(value=value, budget=budget)
+        return Finding(value=float(value), note="over range")
+    if not channel.instrument:
+        return Finding(value=float(value), note="as the supply says, which no calibrated instrument has confirmed")
+    budget = reading(value, of_reading=channel.of_reading, plus=channel.plus, step=channel.resolution)
+    return Finding(value=float(value), budget=budget)
 
 
-def _accuracy(case: Case, evidence: str, role: Role | None) -> Channel:
-    """Return the channel that says how good the reading is; a supply's amps are as good as its current channel."""
+def _move(case: Case, evidence: str) -> Measure | Source:
+    """Return the planned move that made a reading."""
     moves = (move for step in case.procedure.steps for move in step.moves)
-    move = next((m for m in moves if isinstance(m, (Measure, Source)) and m.name == evidence), None)
-    if move is None:
+    planned = next((m for m in moves if isinstance(m, (Measure, Source)) and m.name == evidence), None)
+    if planned is None:
         raise Undecided(f"the procedure has no reading {evidence!r}")
-    if role is not Role.CURRENT:
-        return case.channel(move.channel)
-    terminals = case.channel(move.channel).terminals
+    return planned
+
+
+def _current(case: Case, evidence: str) -> Channel:
+    """Return the channel that says how well a supply's amps are read: its current channel, else the supply itself."""
+    supply = case.channel(_move(case, evidence).channel)
     channels = case.procedure.channels.values()
-    current = next((c for c in channels if c.role is Role.CURRENT and c.terminals == terminals), None)
-    if current is None:
-        raise Undecided(f"nothing is known of how well the bench reads the current at {terminals}")
-    return current
+    return next((c for c in channels if c.role is Role.CURRENT and c.terminals == supply.terminals), supply)
 
 
 def _limiting(case: Case, asked: Limiting) -> Finding:

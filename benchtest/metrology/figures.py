@@ -81,7 +81,7 @@ def _leading(value: float) -> int:
 
 def _to_place(number: Decimal, place: int) -> Decimal:
     """Round to a multiple of ten to the power of `place`."""
-    return round(number.scaleb(-place)) * Decimal(10) ** place
+    return Decimal(round(number.scaleb(-place))).scaleb(place)
 
 
 def _power(size: Decimal, unit: str) -> int:

@@ -1,0 +1,77 @@
+"""From value and uncertainty to a word."""
+
+import math
+from fractions import Fraction
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from benchtest.metrology.decision import decide
+
+whole = st.integers(-1000, 1000)
+
+
+@pytest.mark.parametrize("value", [None, math.nan])
+def test_nothing_read_is_not_tested(value: float | None) -> None:
+    """No value, or one that is not a number, decides nothing, whatever the limits."""
+    assert decide(value, 0.0, low=None, high=None) == "not tested"
+
+
+@pytest.mark.parametrize("uncertainty", [math.nan, math.inf, -0.1])
+def test_an_unknown_uncertainty_is_not_tested(uncertainty: float) -> None:
+    """A value in the middle of its limits does not pass on an unknown uncertainty."""
+    assert decide(5.0, uncertainty, low=0.0, high=10.0) == "not tested"
+    assert decide(5.0, uncertainty, low=0.0, high=10.0, guard=0.0) == "not tested"
+
+
+@pytest.mark.parametrize(("low", "high"), [(math.nan, 10.0), (0.0, math.nan)])
+def test_a_limit_that_is_not_a_number_is_not_tested(low: float, high: float) -> None:
+    """Nothing passes against an unknown limit."""
+    assert decide(5.0, 0.1, low=low, high=high) == "not tested"
+
+
+@pytest.mark.parametrize(
+    ("value", "low", "high", "word"),
+    [(math.inf, 500.0, None, "pass"), (math.inf, None, 1.0, "fail"), (-math.inf, 0.0, None, "fail")],
+)
+def test_over_range_is_decided(value: float, low: float | None, high: float | None, word: str) -> None:
+    """An open circuit is above a lower limit and beyond an upper one."""
+    assert decide(value, 0.0, low=low, high=high) == word
+
+
+def test_limits_closer_than_the_guard_bands_never_pass() -> None:
+    """When 2·w is wider than the tolerance, the best that can be had is a conditional pass."""
+    words = {decide(value / 100, 0.6, low=0.0, high=1.0) for value in range(-200, 300)}
+    assert words == {"fail", "conditional fail", "conditional pass"}
+
+
+@pytest.mark.parametrize(("guard", "low", "high"), [(-1.0, 0.0, 1.0), (math.nan, 0.0, 1.0), (1.0, 2.0, 1.0)])
+def test_nonsense_is_refused(guard: float, low: float, high: float) -> None:
+    """A negative guard would pass what lies outside; limits in the wrong order permit nothing."""
+    with pytest.raises(ValueError, match=r"guard|above"):
+        decide(0.5, 0.1, low=low, high=high, guard=guard)
+
+
+@given(whole, st.integers(0, 50), st.tuples(whole, whole).map(sorted), st.sampled_from([0, 1, 2]))
+def test_words_are_those_of_exact_arithmetic(value: int, uncertainty: int, limits: list[int], guard: int) -> None:
+    """On whole numbers the word is the one that fractions give."""
+    low, high = limits
+    band = Fraction(guard * uncertainty)
+    inside = low <= value <= high
+    reach = min(abs(value - low), abs(value - high))
+    if inside:
+        expected = "pass" if reach >= band else "conditional pass"
+    else:
+        expected = "fail" if reach > band else "conditional fail"
+    assert decide(float(value), float(uncertainty), low=low, high=high, guard=guard) == expected
+
+
+@given(
+    whole, st.integers(0, 50), st.tuples(whole, whole).map(sorted), st.sampled_from([2.0**n for n in range(-20, 21)])
+)
+def test_the_unit_does_not_matter(value: int, uncertainty: int, limits: list[int], factor: float) -> None:
+    """Volts or millivolts: scaling everything leaves the word alone."""
+    low, high = limits
+    plain = decide(value, uncertainty, low=low, high=high)
+    assert plain == decide(value * factor, uncertainty * factor, low=low * factor, high=high * factor)
