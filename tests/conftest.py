@@ -1,8 +1,14 @@
 """What all tests share: a skipped check fails the suite where everything must run."""
 
 import os
+from pathlib import Path
 
 import pytest
+
+from benchtest.cli.documents import Prepared, prepare
+from benchtest.faults import parse
+from benchtest.perform import Performed, Watcher, perform
+from benchtest.rig import Virtual, open_rig
 
 EVERYTHING = bool(os.environ.get("CI"))
 
@@ -12,6 +18,53 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
     """A check that was skipped on the build machine would be skipped everywhere."""
     reporter = session.config.pluginmanager.get_plugin("terminalreporter")
     skipped = len(reporter.stats.get("skipped", [])) if reporter is not None else 0
-    if EVERYTHING and skipped and exitstatus == pytest.ExitCode.OK:
+    if EVERYTHING and reporter is not None and skipped and exitstatus == pytest.ExitCode.OK:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
         reporter.write_line(f"{skipped} skipped: everything must run here", red=True)
+
+
+ROOT = Path(__file__).parent.parent
+
+
+class Bench:
+    """The shipped boards on the embedded bench, in virtual time."""
+
+    @staticmethod
+    def prepared(
+        profile: str, *, variant: str | None = None, options: tuple[str, ...] = (), fixture: str = "simulated"
+    ) -> Prepared:
+        """Load, fit and plan a shipped board."""
+        return prepare(ROOT / f"profiles/{profile}.yaml", ROOT / f"fixtures/{fixture}.yaml", variant, options)
+
+    @staticmethod
+    def performed(prepared: Prepared, *faults: str, seed: int = 1, watcher: Watcher | None = None) -> Performed:
+        """Perform a prepared procedure with a simulated board that has these faults."""
+        virtual = Virtual(seed=seed, faults=tuple(parse(text, prepared.fitted) for text in faults))
+        rig = open_rig(
+            prepared.procedure,
+            prepared.fitted,
+            fixture=prepared.fixture.fixture,
+            harness=prepared.harness,
+            ports={},
+            virtual=virtual,
+        )
+        with rig as opened:
+            return perform(prepared.procedure, opened, watcher or Watcher())
+
+
+@pytest.fixture(scope="session")
+def bench() -> Bench:
+    """The shipped boards on the embedded bench."""
+    return Bench()
+
+
+@pytest.fixture(scope="session")
+def greenhouse(bench: Bench) -> Prepared:
+    """The greenhouse board with everything fitted, planned for the embedded bench."""
+    return bench.prepared("greenhouse", variant="two-bay", options=("dosing",))
+
+
+@pytest.fixture(scope="session")
+def carwash(bench: Bench) -> Prepared:
+    """The car-wash board, planned for the embedded bench."""
+    return bench.prepared("carwash")

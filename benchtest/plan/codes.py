@@ -1,7 +1,7 @@
 """Lamps that give codes: bring the board into the state, let the old code run out, then watch three cycles.
 
-Two complete equal repeats make a code, each between two whole pauses. At the unluckiest phase that takes three cycles and
-a pause, of the longest code in the lamp's table, so that a wrong code is read as well as the right one.
+Two complete equal repeats make a code, each between two whole pauses. At the unluckiest phase that takes three cycles
+and a pause, of the longest code in the lamp's table, so that a wrong code is read as well as the right one.
 """
 
 from benchtest.instruments import Role

@@ -1,0 +1,232 @@
+"""The command line as a person or a pipeline uses it: as a process, its words and its exit codes."""
+
+import json
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent.parent
+Benchtest = Callable[..., "subprocess.CompletedProcess[str]"]
+
+
+@pytest.fixture
+def benchtest(tmp_path: Path) -> Benchtest:
+    """Run a command in a copy of the shipped documents."""
+    for folder in ("profiles", "fixtures"):
+        shutil.copytree(ROOT / folder, tmp_path / folder)
+
+    def run(*words: str, **environment: str) -> "subprocess.CompletedProcess[str]":
+        return subprocess.run(
+            [sys.executable, "-m", "benchtest", *words],
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            encoding="utf-8",
+            timeout=60,
+            check=False,
+            env={**os.environ, "PYTHONPATH": str(ROOT), **environment},
+        )
+
+    return run
+
+
+CARWASH = ("run", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml")
+GREENHOUSE = ("run", "profiles/greenhouse.yaml", "--fixture", "fixtures/simulated.yaml")
+
+
+def test_a_good_board_ends_with_zero_and_its_papers(benchtest: Benchtest, tmp_path: Path) -> None:
+    """Exit 0, and the run folder holds journal, run file, certificate in three forms, JUnit, recordings."""
+    done = benchtest(*CARWASH, "--serial", "A1", "--technician", "A. Tester", "--json")
+    summary = json.loads(done.stdout)
+    folder = tmp_path / summary["folder"]
+
+    assert (0, "pass", 0) == (done.returncode, summary["outcome"], summary["exit_code"])
+    names = {path.name for path in folder.iterdir()}
+    assert {"journal.jsonl", "run.json", "certificate.json", "certificate.pdf", "certificate.html"} <= names
+    assert {"junit.xml", "recordings"} <= names
+
+
+def test_one_seed_prints_the_same_readings_twice(benchtest: Benchtest, tmp_path: Path) -> None:
+    """The same command twice with one seed: every result equal."""
+    results = []
+    for _ in range(2):
+        summary = json.loads(benchtest(*CARWASH, "--serial", "A1", "--seed", "9", "--json").stdout)
+        results.append(json.loads((tmp_path / summary["folder"] / "run.json").read_text(encoding="utf-8"))["results"])
+
+    assert results[0] == results[1]
+
+
+def test_a_faulty_board_ends_with_one_and_a_report_not_a_certificate(benchtest: Benchtest, tmp_path: Path) -> None:
+    """Exit 1, the first failing line names the relay and where to probe, and no file is called a certificate."""
+    done = benchtest(*CARWASH, "--serial", "A1", "--fault", "K2 contact never closes")
+    failing = [line for line in done.stdout.splitlines() if line.strip().startswith("FAIL")]
+
+    assert 1 == done.returncode
+    assert "K2" in failing[0]
+    assert "probe X3.3-X3.4" in failing[0]
+    folder = next((tmp_path / "runs").iterdir())
+    assert not list(folder.glob("certificate.*"))
+    assert (folder / "report.pdf").is_file()
+
+
+def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Benchtest, tmp_path: Path) -> None:
+    """`show` prints the run; after one byte of evidence changes it says which file, and not a word of a verdict."""
+    benchtest(*CARWASH, "--serial", "A1")
+    folder = next((tmp_path / "runs").iterdir())
+    whole = benchtest("show", str(folder))
+    recording = next((folder / "recordings").iterdir())
+    content = bytearray(recording.read_bytes())
+    content[len(content) // 2] ^= 1
+    recording.write_bytes(content)
+    changed = benchtest("show", str(folder))
+
+    assert whole.returncode == 0
+    assert "PASS" in whole.stdout
+    assert changed.returncode == 4
+    assert recording.name in changed.stderr
+    assert "PASS" not in changed.stdout
+
+
+WRONG = [
+    ("unknown variant", (*GREENHOUSE, "--serial", "A1", "--variant", "three-bay"), 2, "unknown variant 'three-bay'"),
+    ("no variant", (*GREENHOUSE, "--serial", "A1"), 2, "which variant?"),
+    ("unknown option", (*CARWASH, "--serial", "A1", "--option", "gold"), 2, "unknown option 'gold'"),
+    ("path in the serial", (*CARWASH, "--serial", "../../etc/x"), 2, "'/'"),
+    ("control character in the serial", (*CARWASH, "--serial", "A\x1b[31m"), 2, r"\x1b"),
+    ("unknown fault", (*CARWASH, "--serial", "A1", "--fault", "K9 sulks"), 2, "K9 sulks"),
+    ("unknown revision", (*CARWASH, "--serial", "A1", "--revision", "Z"), 2, "revision 'Z'"),
+    ("unknown adapter", (*CARWASH, "--serial", "A1", "--port", "xy=/dev/null"), 2, "adapters of this fixture"),
+    ("no profile", ("check", "profiles/none.yaml"), 4, "profiles/none.yaml"),
+    ("a folder as profile", ("check", "profiles"), 4, "profiles"),
+    ("no run", ("show", "runs/none"), 4, "runs/none"),
+    (
+        "port missing",
+        ("run", "profiles/carwash.yaml", "--fixture", "fixtures/serial.yaml", "--serial", "A1"),
+        4,
+        "--port io=",
+    ),
+    (
+        "port not there",
+        (
+            "run",
+            "profiles/carwash.yaml",
+            "--fixture",
+            "fixtures/serial.yaml",
+            "--serial",
+            "A1",
+            "--port",
+            "io=/dev/none",
+        ),
+        5,
+        "/dev/none",
+    ),
+    (
+        "fault on a real bench",
+        (
+            "run",
+            "profiles/carwash.yaml",
+            "--fixture",
+            "fixtures/serial.yaml",
+            "--serial",
+            "A1",
+            "--fault",
+            "K1 contact welded",
+        ),
+        2,
+        "benchtest simulate",
+    ),
+]
+
+
+@pytest.mark.parametrize(("words", "code", "said"), [row[1:] for row in WRONG], ids=[row[0] for row in WRONG])
+def test_wrong_input_ends_with_its_sentence_and_code(
+    benchtest: Benchtest, words: tuple[str, ...], code: int, said: str
+) -> None:
+    """Every wrong word is answered by what was found and what to try, never by a traceback."""
+    done = benchtest(*words)
+
+    assert code == done.returncode
+    assert said in done.stderr
+    assert "Traceback" not in done.stdout + done.stderr
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("load: water valve", "lode: water valve", "lode"),
+        ("nominal: 24 V", "nominal: 24", "without a unit"),
+        ("nominal: 24 V", "nominal: 24 A", "'A' is not a unit of voltage"),
+        ("make: X3.3-X3.4", "make: X3.1-X3.2", "X3.1"),
+        ("lamp: D4}", "lamp: D44}", "D44"),
+        ("{min: 1 ms, max: 45 ms}", "{min: 50 ms, max: 45 ms}", "lies above upper limit"),
+        ("nominal: 24 V", "nominal: 60 V", "this bench gives at most 30 V"),
+        ("  K2: {load: foam pump", "  K1: {load: foam pump", "K1"),
+        ("    lamp: D5", "\tlamp: D5", "tab"),
+    ],
+)
+def test_a_wrong_profile_is_refused_with_its_place_and_nothing_is_energised(
+    benchtest: Benchtest, tmp_path: Path, old: str, new: str, said: str
+) -> None:
+    """Exit 4, file:line:column, what was found, and no run folder."""
+    profile = tmp_path / "profiles/carwash.yaml"
+    text = profile.read_text(encoding="utf-8")
+    assert old in text
+    profile.write_text(text.replace(old, new, 1), encoding="utf-8")
+    done = benchtest(*CARWASH, "--serial", "A1")
+
+    assert 4 == done.returncode
+    assert said in done.stderr
+    assert "Nothing was energised." in done.stderr
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "runs").exists()
+
+
+def test_a_missing_signal_database_is_named(benchtest: Benchtest, tmp_path: Path) -> None:
+    """The DBC is looked for beside the profile."""
+    (tmp_path / "profiles/greenhouse.dbc").unlink()
+    done = benchtest(*GREENHOUSE, "--serial", "A1", "--variant", "two-bay")
+
+    assert 4 == done.returncode
+    assert "greenhouse.dbc" in done.stderr
+
+
+def test_a_terminal_without_special_characters_is_understood(benchtest: Benchtest) -> None:
+    """Where the encoding is ASCII, plain spellings stand in for ± and Ω."""
+    done = benchtest(*CARWASH, "--serial", "A1", "--fault", "K1 contact welded", PYTHONIOENCODING="ascii")
+
+    assert 1 == done.returncode
+    assert "+/-" in done.stdout
+
+
+def test_help_imports_click_and_little_else() -> None:
+    """Nothing heavy is loaded for `--help`."""
+    code = (
+        "import sys; from benchtest.cli import entry; entry(['--help']); "
+        "heavy = {'numpy', 'pydantic', 'yaml', 'can', 'cantools', 'typst', 'rich', 'jinja2', 'serial'}; "
+        "print('loaded:', sorted(heavy & set(sys.modules)))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)
+
+    assert "loaded: []" in done.stdout
+
+
+@pytest.mark.parametrize("document", ["profile", "fixture", "harness"])
+def test_schemas_are_json_schema(benchtest: Benchtest, document: str) -> None:
+    """What editors get is a JSON Schema with descriptions of quantities."""
+    schema = json.loads(benchtest("schema", document).stdout)
+
+    assert "format" in schema["properties"]
+    assert schema["additionalProperties"] is False
+
+
+def test_faults_lists_what_run_takes(benchtest: Benchtest) -> None:
+    """Each line begins with a text that --fault takes and says what it means."""
+    lines = benchtest("faults", "profiles/greenhouse.yaml").stdout.splitlines()
+
+    assert any(line.startswith("K3 contact welded ") for line in lines)
+    assert len(lines) > 100

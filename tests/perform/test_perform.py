@@ -1,0 +1,119 @@
+"""Whole boards on the embedded bench, in virtual time: good ones pass, each fault fails by its own name."""
+
+from typing import Any
+
+import pytest
+
+from benchtest.cli.documents import Prepared
+from benchtest.errors import Aborted, AdapterMissing
+from benchtest.perform import Watcher
+from benchtest.readings import Origin
+from benchtest.results import Outcome, Verdict
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3, 77])
+def test_good_boards_pass_whatever_their_seed(bench: Any, carwash: Prepared, seed: int) -> None:
+    """Part tolerances of a good board never cost it a reading."""
+    done = bench.performed(carwash, seed=seed)
+
+    assert (Outcome.PASS, []) == (done.outcome, [r.check.id for r in done.results if r.verdict is not Verdict.PASS])
+
+
+@pytest.mark.parametrize(("variant", "options"), [("two-bay", ("dosing",)), ("two-bay", ()), ("one-bay", ())])
+def test_every_variant_of_a_good_greenhouse_board_passes(bench: Any, variant: str, options: tuple[str, ...]) -> None:
+    """Two bays, one bay, with and without dosing."""
+    done = bench.performed(bench.prepared("greenhouse", variant=variant, options=options))
+
+    assert (Outcome.PASS, []) == (done.outcome, [r.check.id for r in done.results if r.verdict is not Verdict.PASS])
+
+
+def test_one_seed_gives_the_same_readings_again(bench: Any, carwash: Prepared) -> None:
+    """Same seed, same values to the last bit; another seed is another board."""
+    first, again, other = (bench.performed(carwash, seed=seed).results for seed in (5, 5, 6))
+
+    assert first == again
+    assert first != other
+
+
+@pytest.mark.parametrize(
+    ("fault", "named"),
+    [
+        ("K3 contact welded", "K3"),
+        ("K3 contact never closes", "K3"),
+        ("K3 slow operate", "K3 operate time"),
+        ("K1 contact welded", "K1"),
+        ("K11 contact never closes", "K11"),
+        ("D3 lamp dark", "D3"),
+        ("D20 lamp dark", "D20"),
+        ("D21 lamp code wrong", "D21"),
+        ("D22 lamp code wrong", "D22"),
+        ("link silent", "link"),
+        ("main shorted", "main"),
+        ("no dosing with a vent open ignored", "no dosing with a vent open"),
+        ("pump only with a valve open ignored", "pump only with a valve open"),
+        ("vent A opens only while not closing ignored", "vent A opens only while not closing"),
+    ],
+)
+def test_a_fault_fails_first_by_its_own_name(bench: Any, greenhouse: Prepared, fault: str, named: str) -> None:
+    """The first failing line names the relay, lamp, link, supply or interlock that is wrong."""
+    done = bench.performed(greenhouse, fault)
+    first = next(result for result in done.results if result.verdict is Verdict.FAIL)
+
+    assert done.outcome is Outcome.FAIL
+    assert named in first.check.title
+
+
+@pytest.mark.parametrize("fault", ["K3 slow operate", "D3 lamp dark", "K7 contact welded"])
+def test_a_fault_in_one_part_leaves_the_other_parts_passing(bench: Any, greenhouse: Prepared, fault: str) -> None:
+    """Only readings about the faulty part fail."""
+    part = fault.partition(" ")[0].replace("D", "K")
+    done = bench.performed(greenhouse, fault)
+
+    assert {part} == {result.check.subject for result in done.results if result.verdict is not Verdict.PASS}
+
+
+def test_a_short_is_found_without_power_and_never_powered(bench: Any, greenhouse: Prepared) -> None:
+    """After a failed gate nothing more is performed, and the rest is not tested by name."""
+    begun = []
+    done = bench.performed(greenhouse, "main shorted", watcher=Watcher(begins=lambda step, _at: begun.append(step.id)))
+
+    assert ["unpowered"] == begun
+    assert 300 < sum(result.verdict is Verdict.NOT_TESTED for result in done.results)
+    assert all("not reached: main not shorted failed" in r.note for r in done.results if r.value is None)
+
+
+def test_every_reading_says_that_it_is_simulated(bench: Any, carwash: Prepared) -> None:
+    """Nothing from a virtual board can pass for measured."""
+    assert {Origin.SIMULATED} == {result.origin for result in bench.performed(carwash).results}
+
+
+def test_the_bench_is_safe_and_read_back_at_the_end(bench: Any, carwash: Prepared) -> None:
+    """After a good run nothing is left on."""
+    safe = bench.performed(carwash).safe
+
+    assert (True, True) == (safe.reached, safe.verified)
+
+
+@pytest.mark.parametrize(
+    ("stop", "outcome"),
+    [
+        (KeyboardInterrupt(), Outcome.ABORTED),
+        (Aborted("stopped by SIGTERM"), Outcome.ABORTED),
+        (AdapterMissing("the cable was pulled"), Outcome.BENCH_FAULT),
+    ],
+)
+def test_whatever_stops_a_run_the_bench_is_safe_and_the_board_not_judged(
+    bench: Any, carwash: Prepared, stop: BaseException, outcome: Outcome
+) -> None:
+    """At every step of the run: stop it there, and everything is off, verified, and the board is not judged."""
+    for step in carwash.procedure.steps:
+
+        def pull(begun: Any, _at: float, name: str = step.id) -> None:
+            if begun.id == name:
+                raise stop
+
+        done = bench.performed(carwash, watcher=Watcher(begins=pull))
+
+        assert outcome is done.outcome
+        assert (True, True) == (done.safe.reached, done.safe.verified)
+        assert any(result.verdict is Verdict.NOT_TESTED for result in done.results)

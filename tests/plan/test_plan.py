@@ -1,0 +1,162 @@
+"""The plan resolves everything, and refuses before power what the bench cannot do."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from benchtest.cli.documents import Prepared
+from benchtest.errors import PlanError
+from benchtest.fixture.document import Fixture, Harness
+from benchtest.instruments import Role
+from benchtest.plan import plan
+from benchtest.procedure import Interval, Procedure, Record, Source
+from benchtest.profile.fitting import fit
+
+
+def replanned(prepared: Prepared, *, fixture: dict[str, Any] | None = None, without: str = "") -> Procedure:
+    """Plan again with parts of the fixture changed, or one pair of terminals not wired."""
+    bench = prepared.fixture.fixture.model_copy(update=fixture or {})
+    tables = {role.value: getattr(prepared.harness, role.value) for role in Role}
+    wired = {
+        role: {pair: channel for pair, channel in table.items() if str(pair) != without}
+        for role, table in tables.items()
+    }
+    harness: Harness = prepared.harness.model_copy(update=wired)
+    return plan(prepared.fitted, database=prepared.profile.database, fixture=bench, harness=harness)
+
+
+def test_every_check_has_its_own_name(greenhouse: Prepared) -> None:
+    """No two checks of a procedure share an identifier."""
+    names = [check.id for step in greenhouse.procedure.steps for check in step.checks]
+
+    assert len(names) == len(set(names))
+
+
+def test_the_two_bay_board_gets_at_least_150_readings(bench: Any) -> None:
+    """The greenhouse board without options still gets more readings than a person would take in a day."""
+    procedure = bench.prepared("greenhouse", variant="two-bay").procedure
+
+    assert sum(len(step.checks) for step in procedure.steps) >= 150
+
+
+def test_every_check_says_where_to_probe_and_where_its_limit_stands(greenhouse: Prepared) -> None:
+    """A technician and an author both find their place from a failing line."""
+    checks = [check for step in greenhouse.procedure.steps for check in step.checks]
+
+    assert [] == [check.id for check in checks if not check.probe]
+    assert [] == [check.id for check in checks if "greenhouse.yaml:" not in check.place]
+
+
+def test_what_a_variant_leaves_out_is_not_planned_but_named(bench: Any) -> None:
+    """The one-bay board has no K9, and the procedure says so."""
+    procedure = bench.prepared("greenhouse", variant="one-bay").procedure
+    subjects = {check.subject for step in procedure.steps for check in step.checks}
+
+    assert subjects.isdisjoint({"K9", "K12", "K13", "K14", "probe_b"})
+    assert {"K9", "K13", "K14", "probe_b"} <= set(procedure.not_fitted)
+
+
+def test_every_order_of_a_recording_lies_inside_it(greenhouse: Prepared) -> None:
+    """No order is planned before a recording begins or after it ends, and they come in order of time."""
+    for step in greenhouse.procedure.steps:
+        for move in step.moves:
+            if isinstance(move, Record):
+                moments = [order.at for order in move.orders]
+                assert moments == sorted(moments)
+                assert all(0 <= at < move.duration for at in moments)
+                assert all(0 <= order.at < move.duration for order in move.link_orders)
+
+
+def test_power_comes_up_in_stages_with_the_small_limit_first(greenhouse: Prepared) -> None:
+    """The d.c. supply climbs 6 V, 12 V, 24 V, and its full current limit comes only with the last."""
+    sources = [
+        move
+        for step in greenhouse.procedure.steps
+        for move in step.moves
+        if isinstance(move, Source) and move.name.startswith("main")
+    ]
+
+    assert [(6.0, 0.15), (12.0, 0.15), (24.0, 1.5)] == [(source.volts, source.amps) for source in sources]
+
+
+def test_no_contact_moves_before_its_first_actuation_is_recorded(greenhouse: Prepared) -> None:
+    """Until a relay is exercised, no order outside a recording that watches its contact can energise it."""
+    drives = set(greenhouse.harness.drive.values())
+    for step in greenhouse.procedure.steps:
+        for move in step.moves:
+            if isinstance(move, Record) and any(order.channel in drives for order in move.orders):
+                contacts = set(greenhouse.harness.contact.values())
+                assert contacts <= set(move.channels) or step.id.startswith(("lamps", "code"))
+        if step.id == "exercise-K14":
+            return
+
+
+def test_a_bench_with_a_lower_ceiling_refuses_the_board(greenhouse: Prepared) -> None:
+    """24 V asked of a bench that gives 12 V is refused, by name, before anything is energised."""
+    limits = greenhouse.fixture.fixture.limits.model_copy(update={"voltage": 12.0})
+
+    with pytest.raises(PlanError, match=r"supply main asks for 24 V; this bench gives at most 12 V"):
+        replanned(greenhouse, fixture={"limits": limits})
+
+
+def test_an_unwired_terminal_is_named_with_what_needs_it(greenhouse: Prepared) -> None:
+    """A contact that no channel reads is refused with its terminals and its relay."""
+    with pytest.raises(PlanError, match=r"X11\.5-X11\.6 is not wired as 'contact'.*make contact of K3"):
+        replanned(greenhouse, without="X11.5-X11.6")
+
+
+def test_a_wire_to_a_connector_that_stays_empty_is_refused(greenhouse: Prepared) -> None:
+    """The programming connector X9 may not even be wired."""
+    pair = type(next(iter(greenhouse.harness.sense))).parse("X9.1-X9.2")
+    harness = greenhouse.harness.model_copy(update={"sense": {**greenhouse.harness.sense, pair: 399}})
+
+    with pytest.raises(PlanError, match="connector X9 must stay empty"):
+        plan(
+            greenhouse.fitted,
+            database=greenhouse.profile.database,
+            fixture=greenhouse.fixture.fixture,
+            harness=harness,
+        )
+
+
+def test_a_bench_too_slow_for_a_limit_is_refused(greenhouse: Prepared) -> None:
+    """With 16 ms between samples nobody can say whether a relay operates within 12 ms."""
+    fixture: Fixture = greenhouse.fixture.fixture
+    slow = fixture.adapters["io"].model_copy(update={"rate": 60.0})
+
+    with pytest.raises(PlanError, match=r"K3 operate time: a tolerance of 11 ms needs"):
+        replanned(greenhouse, fixture={"adapters": {**fixture.adapters, "io": slow}})
+
+
+def test_an_unknown_variant_lists_the_known_ones(greenhouse: Prepared) -> None:
+    """A wrong variant is answered with the right ones."""
+    with pytest.raises(ValueError, match=r"unknown variant 'three-bay' .*two-bay, one-bay"):
+        fit(greenhouse.profile.profile, variant="three-bay")
+
+
+def test_the_estimate_is_the_sum_of_dwell_capture_and_wire(carwash: Prepared) -> None:
+    """The estimate is never less than the recordings themselves."""
+    recorded = sum(move.duration for step in carwash.procedure.steps for move in step.moves if isinstance(move, Record))
+
+    assert recorded < carwash.procedure.duration < 1.5 * recorded
+
+
+def test_every_number_has_a_limit(greenhouse: Prepared) -> None:
+    """No reading is taken that could not fail."""
+    free = [
+        check.id
+        for step in greenhouse.procedure.steps
+        for check in step.checks
+        if isinstance(check.permitted, Interval) and check.permitted.low is None and check.permitted.high is None
+    ]
+
+    assert [] == free
+
+
+def test_profiles_and_fixtures_stand_where_the_readme_says() -> None:
+    """The shipped boards are there under the names that every document uses."""
+    root = Path(__file__).parent.parent.parent
+
+    assert (root / "profiles/greenhouse.yaml").is_file()
+    assert (root / "fixtures/simulated.yaml").is_file()
