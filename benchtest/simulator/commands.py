@@ -160,7 +160,7 @@ def _load_order(state: WireState, at: str, value: str, channels: str) -> bytes:
 
 def _start(state: WireState, duration: str, rate: str, channels: str) -> bytes:
     state.require_armed()
-    if state.running:
+    if state.left:
         raise Refused(-221, "a recording is running")
     capture = Capture(
         orders=tuple(state.orders),
@@ -177,8 +177,8 @@ def _start(state: WireState, duration: str, rate: str, channels: str) -> bytes:
 
 
 def _recorder(state: WireState) -> bytes:
-    if state.running:
-        return f"RUN,{_show(state.bench.finished_at - state.clock.now())}".encode("ascii")
+    if left := state.left:
+        return f"RUN,{_show(left)}".encode("ascii")
     return b"IDLE,0" if state.started is None else b"READY,0"
 
 

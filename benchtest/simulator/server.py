@@ -13,22 +13,30 @@ from threading import Event
 from typing import Final, Protocol, TextIO
 
 from benchtest.clock import Clock, RealClock
+from benchtest.faults import Fault
+from benchtest.fixture.document import Fixture, Harness
+from benchtest.profile.fitting import FittedProfile
+from benchtest.simulator.bench import SimulatedBench
 from benchtest.simulator.doors import OUTBOX, Door, open_pty, open_tcp
+from benchtest.simulator.scene import Scene
 from benchtest.simulator.slcan import Frame, SlcanPeer, write_frame
 from benchtest.simulator.syntax import LINE_LENGTH, TEXTS
 from benchtest.simulator.wire_side import answer
 from benchtest.simulator.wire_state import ServedBench, WireState
 
-TICK: Final = 0.001
-"""Longest wait in seconds while a host is here: how late a simulated event can be."""
-IDLE_TICK: Final = 0.01
-"""Longest wait in seconds while nobody is here."""
+TICK: Final = 0.01
+"""Longest wait in seconds: how late a coming host or the dead-man is noticed."""
 FRAMES_WAITING: Final = 1 << 16
 """Bytes of frames kept for a host that does not read."""
 
 
 class World(Protocol):
     """The simulated world behind the bench; seconds of the server's clock."""
+
+    @property
+    def next_event(self) -> float | None:
+        """Moment of the next thing to happen; None when nothing will happen by itself."""
+        ...
 
     def advance(self, to: float) -> None: ...
 
@@ -170,7 +178,7 @@ def serve(
         sides.append(CanSide(can_door, world))
     try:
         while not stop.is_set():
-            _wait(sides)
+            _wait(sides, TICK if world is None or world.next_event is None else world.next_event - clock.now())
             if world is not None:
                 world.advance(clock.now())
             for side in sides:
@@ -180,13 +188,13 @@ def serve(
         log("stopped, everything off")
 
 
-def _wait(sides: list[LineSide | CanSide]) -> None:
-    """Return when a host wrote, a line took what was full, or the tick is over."""
+def _wait(sides: list[LineSide | CanSide], longest: float) -> None:
+    """Return when a host wrote, a line took what was full, or after `longest` seconds or a tick."""
     poll = select.poll()
     for side in sides:
         if (descriptor := side.door.watched()) >= 0:
             poll.register(descriptor, select.POLLIN | (select.POLLOUT if side.outbox else 0))
-    poll.poll(1000 * (TICK if any(side.door.present for side in sides) else IDLE_TICK))
+    poll.poll(1000 * min(max(longest, 0.0), TICK))
 
 
 @contextmanager
@@ -206,3 +214,31 @@ def open_door(stack: ExitStack, tcp: int | None) -> Door:
     if tcp is None:
         return stack.enter_context(open_pty())
     return stack.enter_context(open_tcp(tcp))
+
+
+def serve_board(
+    fitted: FittedProfile,
+    harness: Harness,
+    fixture: Fixture,
+    database: str | None,
+    seed: int,
+    faults: tuple[Fault, ...],
+    *,
+    tcp: int | None,
+    out: TextIO,
+    announce: Callable[[dict[str, str]], None],
+) -> None:
+    """Serve one simulated board in real time until SIGINT or SIGTERM; call from the main thread.
+
+    With `tcp` the bench is at that port of 127.0.0.1 (0: any free one), else at a pseudo-terminal; the link is at a
+    second one of the same kind (any free TCP port). `announce` gets both ports, as `adapter` and `can`, before the
+    first host can come. Writes one line per event to `out`.
+    """
+    scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
+    clock = SceneClock(scene.advance)
+    with ExitStack() as stack:
+        stop = stack.enter_context(stopped_by_signals())
+        door = open_door(stack, tcp)
+        can_door = None if database is None else open_door(stack, None if tcp is None else 0)
+        announce({"adapter": door.name} | ({} if can_door is None else {"can": can_door.name}))
+        serve(SimulatedBench(scene, clock), clock=clock, door=door, out=out, stop=stop, world=scene, can_door=can_door)

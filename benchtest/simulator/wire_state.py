@@ -24,8 +24,8 @@ class ServedBench(BenchAdapter, Protocol):
     """A bench that can be served: it also says when its recording will be whole."""
 
     @property
-    def finished_at(self) -> float:
-        """Moment, seconds of the clock, from which `fetch` does not wait."""
+    def finished_at(self) -> float | None:
+        """Moment of the clock from which `fetch` does not wait; None when nothing is being recorded."""
         ...
 
 
@@ -79,13 +79,16 @@ class WireState:
         self.heard_at = self.clock.now()
 
     @property
-    def running(self) -> bool:
-        """A recording was started and its last sample is not taken yet."""
-        return self.started is not None and self.recording is None and self.clock.now() < self.bench.finished_at
+    def left(self) -> float:
+        """Seconds until the running recording is whole; 0 when none is running."""
+        end = self.bench.finished_at
+        if self.started is None or self.recording is not None or end is None:
+            return 0.0
+        return max(0.0, end - self.clock.now())
 
     def recorded(self) -> Recording:
         """Return the finished recording. Raises Refused -230 when there is none, -221 while it runs."""
-        if self.running:
+        if self.left:
             raise Refused(-221, "the recording is still running (RECord:STATe? says how long)")
         if self.started is None:
             raise Refused(-230, "there is no recording")
@@ -108,6 +111,8 @@ class WireState:
         self.bench.all_off()
         self.settings.clear()
         self.orders.clear()
+        if self.recording is None:  # the bench ends a recording with its outputs
+            self.started = None
 
     def require_armed(self) -> None:
         """Raise Refused -203 while locked."""

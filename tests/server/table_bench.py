@@ -21,7 +21,7 @@ class TableBench:
     values: dict[int, float] = field(default_factory=dict)
     log: list[str] = field(default_factory=list)
     readings: dict[int, float] = field(default_factory=dict)
-    finished_at: float = 0.0
+    finished_at: float | None = None
     _capture: Capture | None = None
 
     def identity(self) -> str:
@@ -45,6 +45,7 @@ class TableBench:
     def all_off(self) -> None:
         self.log.append("all off")
         self.values.clear()
+        self.finished_at = None
 
     def energised(self) -> frozenset[int]:
         idle = {channel: float("inf") if channel in RESISTANCES else 0.0 for channel in self.values}
@@ -68,7 +69,7 @@ class TableBench:
 
     def fetch(self) -> Recording:
         capture = self._capture
-        if capture is None:
+        if capture is None or self.finished_at is None:
             raise AdapterRefused("nothing was begun")
         self.clock.sleep_until(self.finished_at)
         samples = round(capture.duration * capture.rate)
