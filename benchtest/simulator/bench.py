@@ -159,18 +159,20 @@ class SimulatedBench:
         return Started(at=started, uncertainty=self._adapter.stamp)
 
     @property
-    def finished_at(self) -> float | None:
-        """Moment of the clock from which `fetch` does not wait; None when nothing is being recorded."""
+    def finished_at(self) -> float:
+        """Moment of the clock from which `fetch` does not wait; long ago when nothing is being recorded."""
         running = self._running
-        return None if running is None else running.started + running.capture.duration * running.pace
+        if running is None:
+            return -math.inf
+        return running.started + running.capture.duration * running.pace + self._adapter.stamp
 
     def fetch(self) -> Recording:
         """Wait for the end of the running recording and return it."""
         self._catch_up()
-        running, end = self._running, self.finished_at
-        if running is None or end is None:
+        running = self._running
+        if running is None:
             raise AdapterRefused("nothing is being recorded (begin first)")
-        self._clock.sleep_until(end)
+        self._clock.sleep_until(self.finished_at)
         self._catch_up()
         self._running = None
         return self._sampled(running)
