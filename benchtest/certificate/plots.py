@@ -6,7 +6,7 @@ follows from the checks: the recordings and channels that they read, and the del
 """
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from html import escape
 from typing import Final, TypeAlias
@@ -17,9 +17,10 @@ from numpy.typing import NDArray
 from benchtest.certificate.glyphs import shown_or_named
 from benchtest.instruments import Recording, Role
 from benchtest.metrology.figures import figures, plain
-from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, StateOf
+from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, OpenShare, State, StateOf
 from benchtest.readings import Readings, Recorded
 from benchtest.results import Result, Run
+from benchtest.signals.contact import arrival
 
 WIDTH: Final = 340.0
 LEFT: Final = 64.0
@@ -29,14 +30,14 @@ FOOT: Final = 18.0
 COLUMNS: Final = 240
 """Columns of a trace; each gives two points at most."""
 MOVES: Final = 2
-"""Recordings drawn per subject: there and back."""
+"""Orders drawn per subject: there and back."""
 MARGIN: Final = 0.02
 """Seconds that are drawn after an order at least."""
 MOST_TICKS: Final = 6
 FONT: Final = "DejaVu Sans"
 Samples: TypeAlias = NDArray[np.float64]
 ACCENT: Final = "#0a7285"
-_LANES: Final = (Role.CONTACT, Role.LIGHT, Role.SENSE, Role.CURRENT)
+_LANES: Final = (Role.SENSE, Role.CONTACT, Role.LIGHT, Role.CURRENT)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,20 +68,28 @@ def draw_figures(run: Run, readings: Readings) -> tuple[Figure, ...]:
 
 def _panels(run: Run, readings: Readings, results: Sequence[Result]) -> tuple[Panel, ...]:
     strips = [_strip(run, r, found) for r in results if (found := _code_recording(readings, r)) is not None]
-    moves: dict[str, list[Result]] = {}
+    moves: dict[tuple[str, float], list[Result]] = {}
     for result in results:
-        match result.check.measurand:
-            case Delay(evidence=name) | ContactResistance(evidence=name) | StateOf(evidence=name):
-                moves.setdefault(name, []).append(result)
-            case _:
-                pass
-    timed = [name for name, found in moves.items() if any(isinstance(r.check.measurand, Delay) for r in found)]
+        if isinstance(result.check.measurand, Delay):
+            moves.setdefault((result.check.measurand.evidence, result.check.measurand.since.at), []).append(result)
     drawn = [
-        _switching(run, name, recorded, moves[name])
-        for name in timed[:MOVES]
+        _switching(run, name, recorded, delays, beside=_beside(results, name))
+        for (name, _), delays in list(moves.items())[:MOVES]
         if isinstance(recorded := readings.evidence.get(name), Recorded)
     ]
     return (*drawn, *strips)
+
+
+def _beside(results: Sequence[Result], name: str) -> list[int]:
+    """Return the channels of a recording that the checks of a subject look at besides its delays."""
+    channels = []
+    for result in results:
+        match result.check.measurand:
+            case ContactResistance() | OpenShare() | StateOf() as looked if looked.evidence == name:
+                channels.append(looked.channel)
+            case _:
+                pass
+    return channels
 
 
 def _code_recording(readings: Readings, result: Result) -> Recording | None:
@@ -102,44 +111,62 @@ class _Edge:
     text: str
 
 
-def _switching(run: Run, name: str, recorded: Recorded, results: Sequence[Result]) -> Panel:
-    recording = recorded.recording
-    orders = [_moment(recorded, r.check.measurand) for r in results if isinstance(r.check.measurand, Delay)]
-    ordered = min(orders)
-    edges = [edge for r in results if (edge := _edge(recorded, r)) is not None]
-    last = max([edge.at for edge in edges], default=ordered)
-    span = max(MARGIN, 2.5 * (last - ordered))
+def _switching(run: Run, name: str, recorded: Recorded, delays: Sequence[Result], *, beside: Sequence[int]) -> Panel:
+    """Draw what followed one order: its channels from a little before it to a little after the last arrival."""
+    known, recording = run.procedure.channels, recorded.recording
+    asked = [(r, r.check.measurand) for r in delays if isinstance(r.check.measurand, Delay)]
+    ordered = _ordered(recorded, asked[0][1])
+    edges = [edge for result, delay in asked if (edge := _edge(known, recorded, result, delay)) is not None]
+    span = max(MARGIN, 2.5 * (max([edge.at for edge in edges], default=ordered) - ordered))
     start, end = max(0.0, ordered - 0.3 * span), min(recording.duration, ordered + span)
-    channels = _shown(run.procedure.channels, recording, results)
-    axis = _Axis(start=start, end=end, zero=ordered)
-    lanes = [_command(axis, recording, orders=orders)]
-    for row, channel in enumerate(channels, 1):
+    axis = _Axis(start=start, end=max(end, start + 1 / recording.rate), zero=ordered)
+    causes = [delay.since.channel for _, delay in asked if delay.since.channel is not None]
+    lanes = [_command(axis, ordered)]
+    for row, channel in enumerate(_shown(known, recording, {d.channel for _, d in asked}.union(causes, beside)), 1):
         marks = [edge for edge in edges if edge.channel == channel]
-        lanes.append(_lane(axis, recording, channel, run.procedure.channels, row=row, edges=marks))
-    words = "; ".join(f"{r.check.title} {figures(r.value, r.uncertainty, r.check.unit)}" for r in results)
-    return Panel(title=name, svg=_svg(lanes, axis), alternative=f"Traces of {name} over time. {words}.")
+        lanes.append(_lane(axis, recording, channel, known, row=row, edges=marks))
+    words = "; ".join(f"{r.check.title} {_words(r)}" for r, _ in asked)
+    title = f"{name}, order at {plain(ordered, 's')}"
+    return Panel(title=title, svg=_svg(lanes, axis), alternative=f"Traces of {title}. {words}.")
 
 
-def _moment(recorded: Recorded, delay: Delay) -> float:
+def _ordered(recorded: Recorded, delay: Delay) -> float:
     """Return when the order was carried out that the delay counts from, or as near as is known."""
     planned = delay.since.at
     done = [order.at for order in recorded.recording.done] if delay.since.order == "bench" else list(recorded.said)
-    return min(done, key=lambda at: abs(at - planned), default=planned)
+    ordered = min(done, key=lambda at: abs(at - planned), default=planned)
+    if not delay.since.last_sent:
+        return ordered
+    sent = [m.at for m in recorded.messages if m.sent and m.name == delay.since.last_sent and m.at <= ordered]
+    return max(sent, default=ordered)
 
 
-def _edge(recorded: Recorded, result: Result) -> _Edge | None:
-    delay = result.check.measurand
-    if not isinstance(delay, Delay) or delay.since.channel is not None or delay.since.last_sent:
-        return None
+def _edge(known: Mapping[int, Channel], recorded: Recorded, result: Result, delay: Delay) -> _Edge | None:
+    """Return where to mark a delay that was found; None when its cause cannot be seen again."""
     if not isinstance(result.value, float) or not math.isfinite(result.value):
         return None
-    at = _moment(recorded, delay) + result.value
-    return _Edge(channel=delay.channel, at=at, text=plain(result.value, "s", digits=3))
+    cause: float | None = _ordered(recorded, delay)
+    if cause is not None and delay.since.channel is not None and delay.since.state is not None:
+        cause = _arrived(known, recorded.recording, delay.since.channel, delay.since.state, after=cause)
+    if cause is None:
+        return None
+    return _Edge(channel=delay.channel, at=cause + result.value, text=plain(result.value, "s", digits=3))
 
 
-def _shown(known: Mapping[int, Channel], recording: Recording, results: Sequence[Result]) -> list[int]:
-    """Return the channels that the checks look at, contacts first."""
-    looked = {getattr(result.check.measurand, "channel", None) for result in results}
+def _arrived(
+    known: Mapping[int, Channel], recording: Recording, number: int, state: State, *, after: float
+) -> float | None:
+    """Return when a channel came to a state, in seconds of the recording."""
+    if number not in recording.channels:
+        return None
+    channel, first = known[number], math.ceil(after * recording.rate) - 1
+    above = state in {"broken", "lit", "high"}
+    found = arrival(recording.samples(number), low=channel.low, high=channel.high, above=above, after=first)
+    return None if found.moment is None else found.moment / recording.rate
+
+
+def _shown(known: Mapping[int, Channel], recording: Recording, looked: Collection[int]) -> list[int]:
+    """Return the channels to draw, coil first, then contacts, then the lamp."""
     there = [channel for channel in recording.channels if channel in looked and known[channel].role in _LANES]
     return sorted(there, key=lambda channel: (_LANES.index(known[channel].role), channel))
 
@@ -190,15 +217,11 @@ def _path(points: Sequence[tuple[float, float]]) -> str:
     return f'<path d="M{joined}" fill="none" stroke="currentColor" stroke-width=".9" stroke-linejoin="round"/>'
 
 
-def _command(axis: _Axis, recording: Recording, *, orders: Sequence[float]) -> str:
-    """Draw the moments of the orders: from each one on, the other state is asked for."""
-    moments = sorted({order.at for order in recording.done} | set(orders))
-    drawn = _text(0, LANE - 8, "order")
-    for moment in (m for m in moments if axis.start <= m <= axis.end):
-        x = axis.x(moment)
-        drawn += f'<path d="M{x:.1f} 4V{LANE:g}" stroke="{ACCENT}" stroke-width="1.4"/>'
-        drawn += f'<path d="M{x - 4:.1f} 4h8l-4 7z" fill="{ACCENT}"/>'
-    return drawn
+def _command(axis: _Axis, ordered: float) -> str:
+    """Mark the moment of the order."""
+    x = axis.x(ordered)
+    line = f'<path d="M{x:.1f} 4V{LANE:g}" stroke="{ACCENT}" stroke-width="1.4"/>'
+    return f'{_text(0, LANE - 8, "order")}{line}<path d="M{x - 4:.1f} 4h8l-4 7z" fill="{ACCENT}"/>'
 
 
 def _lane(

@@ -90,7 +90,9 @@ def test_every_relay_and_every_code_has_a_drawing() -> None:
     """14 relays with two panels each and two strips; each says in words what it shows."""
     drawn = {f.title: f for f in describe(finished_run(), finished_readings()).figures}
     assert {f"K{n}" for n in range(1, 15)} | {"D19", "D20"} == set(drawn)
-    assert ["exercise.K3.on", "exercise.K3.off"] == [panel.title for panel in drawn["K3"].panels]
+    assert ["exercise.K3.on, order at 20 ms", "exercise.K3.off, order at 20 ms"] == [
+        panel.title for panel in drawn["K3"].panels
+    ]
     assert "K3 operate 6.60 ± 0.12 ms" in drawn["K3"].panels[0].alternative
     assert "read as 12" in drawn["D20"].panels[0].alternative
     assert "lit 600 ms at 2 s" in drawn["D20"].panels[0].alternative
