@@ -152,9 +152,11 @@ class SimulatedBench:
         started = self._scene.now
         pace = 1 + self._adapter.clock * 0.5 * float(self._rng.uniform(-1, 1))
         running = _Running(capture=capture, started=started, pace=pace, done=[])
+        due = started
         for order in capture.orders:
             late = self._adapter.stamp * 0.5 * float(self._rng.uniform(0, 1))
-            self._scene.at(started + order.at * pace + late, partial(self._carry_out, running, order, late))
+            due = max(due, started + order.at * pace + late)  # never out of turn
+            self._scene.at(due, partial(self._carry_out, running, order))
         self._running = running
         return Started(at=started, uncertainty=self._adapter.stamp)
 
@@ -197,14 +199,14 @@ class SimulatedBench:
             done=tuple(running.done),
         )
 
-    def _carry_out(self, running: _Running, order: Order, late: float) -> None:
+    def _carry_out(self, running: _Running, order: Order) -> None:
         if running.aborted:
             return
         if self._role(order.channel) is Role.SUPPLY:
             self._switch(order.channel, order.value)
         else:
             self._scene.set(order.channel, order.value)
-        running.done.append(replace(order, at=order.at + late))
+        running.done.append(replace(order, at=(self._scene.now - running.started) / running.pace))
 
     # ---- what is permitted
 
