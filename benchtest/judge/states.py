@@ -73,7 +73,8 @@ def _movement(case: Case, recording: Recording, number: int, part: Window) -> st
     if changes.index.size:
         now = word(channel.role, "above" if changes.rising[0] else "below")
         moment = (part.begin + float(changes.index[0])) / recording.rate
-        again = f" and {changes.index.size - 1} more changes" if changes.index.size > 1 else ""
+        more = changes.index.size - 1
+        again = f" and {more} more change{'s' if more > 1 else ''}" if more else ""
         return f"{channel.terminals} {now} at {seconds(moment)}{again}"
     begun, ended = _ends(samples, low=channel.low, high=channel.high)
     if begun == ended:

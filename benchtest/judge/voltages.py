@@ -3,8 +3,6 @@
 import math
 from typing import assert_never
 
-import numpy as np
-
 from benchtest.judge.finding import Case, Finding, Undecided
 from benchtest.judge.window import values, window
 from benchtest.metrology import uncertainty
@@ -82,7 +80,7 @@ def _resistance(case: Case, number: int, samples: Samples) -> Finding:
 
 
 def _open_share(case: Case, number: int, samples: Samples) -> Finding:
-    test, volts = case.procedure.contact_test, float(np.abs(samples).mean())
+    test, volts = case.procedure.contact_test, abs(float(samples.mean()))
     budget = uncertainty.quotient(
         _mean(case, number, samples), value=volts, divisor=test.voltage, tolerance=test.tolerance
     )
