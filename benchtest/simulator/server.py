@@ -198,15 +198,22 @@ def _wait(sides: list[LineSide | CanSide], longest: float) -> None:
 
 
 @contextmanager
-def stopped_by_signals() -> Iterator[Event]:
+def stopped_by_signals(out: TextIO) -> Iterator[Event]:
     """Give an event that SIGINT and SIGTERM set; the handlers that were there before come back."""
-    stop = Event()
-    before = {number: signal.signal(number, lambda *_: stop.set()) for number in (signal.SIGINT, signal.SIGTERM)}
+    stop, seen = Event(), list[str]()
+
+    def note(number: int, _: object) -> None:
+        seen.append(signal.Signals(number).name)
+        stop.set()
+
+    before = {number: signal.signal(number, note) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
         yield stop
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
+        if seen:
+            out.write(f"ended by {seen[0]}\n")
 
 
 def open_door(stack: ExitStack, tcp: int | None) -> Door:
@@ -237,7 +244,7 @@ def serve_board(
     scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
     clock = SceneClock(scene.advance)
     with ExitStack() as stack:
-        stop = stack.enter_context(stopped_by_signals())
+        stop = stack.enter_context(stopped_by_signals(out))
         door = open_door(stack, tcp)
         can_door = None if database is None else open_door(stack, None if tcp is None else 0)
         announce({"adapter": door.name} | ({} if can_door is None else {"can": can_door.name}))
