@@ -34,10 +34,11 @@ def _settled(result: Result, decision: DecisionRule) -> bool:
 def _first(results: Sequence[Result], what: str) -> str:
     """Name the first result, what was found, and how many more there are."""
     first = results[0]
-    found = "" if first.value is None else figures(first.value, first.uncertainty, first.check.unit)
-    detail = ", ".join(part for part in (found, first.note) if part)
+    subject, title = first.check.subject, first.check.title
+    named = title if subject in title else f"{subject}: {title}"
+    found = first.note if first.value is None else figures(first.value, first.uncertainty, first.check.unit)
     others = f"; {len(results) - 1} more" if len(results) > 1 else ""
-    return f"{first.check.subject}: {first.check.title} {what}{f' ({detail})' if detail else ''}{others}"
+    return f"{named} {what}{f' ({found})' if found else ''}{others}"
 
 
 def _all_passed(results: Sequence[Result]) -> str:

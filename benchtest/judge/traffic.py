@@ -37,8 +37,8 @@ def _period(case: Case, asked: MessagePeriod, recorded: Recorded) -> Finding:
     moments = heard(recorded.messages, asked.message)
     mean = mean_interval(moments)
     if mean is None:
-        times = "once" if moments.size else "never"
-        raise NotSeen(f"{asked.message} heard {times} in {seconds(recorded.recording.duration)}")
+        times = "only once heard" if moments.size else "never heard"
+        raise NotSeen(f"{asked.message} {times} in {seconds(recorded.recording.duration)}")
     count = int(moments.size)
     return Finding(value=mean, budget=_between(case, mean, intervals=count - 1), note=f"{count} messages")
 

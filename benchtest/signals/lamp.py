@@ -24,7 +24,7 @@ TOLERANCE: Final = 0.2
 MOST_FLASHES: Final = 20
 """A longer group is no code but a lamp that keeps flashing: nobody counts so far (common practice)."""
 HIGHEST_DIGIT: Final = 9
-SHOWN: Final = 24
+SHOWN: Final = 16
 """Stretches that a raw pattern shows."""
 
 DARK, STEADY, IRREGULAR, DOUBTFUL = "dark", "steady", "irregular", "doubtful"

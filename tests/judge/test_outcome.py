@@ -57,9 +57,9 @@ def test_a_run_without_results_is_inconclusive() -> None:
 def test_the_reason_names_the_first_failing_subject() -> None:
     """What, how much, and how many more; and what could not be decided."""
     results = [result(Verdict.NOT_TESTED), result(Verdict.FAIL), result(Verdict.FAIL)]
-    assert conclude(results, STRICT, complete=True)[1] == "K1: K1 something failed (14.8 ms); 1 more"
+    assert conclude(results, STRICT, complete=True)[1] == "K1 something failed (14.8 ms); 1 more"
     undecided = [result(Verdict.PASS), result(Verdict.NOT_TESTED, None, "samples were lost")]
-    assert conclude(undecided, STRICT, complete=True)[1] == "K1: K1 something not tested (samples were lost)"
+    assert conclude(undecided, STRICT, complete=True)[1] == "K1 something not tested (samples were lost)"
     assert conclude([result(Verdict.PASS)], STRICT, complete=False)[1] == "the run ended before its last step"
     accepted = [result(Verdict.PASS), result(Verdict.CONDITIONAL_PASS)]
     assert conclude(accepted, LENIENT, complete=True)[1] == (

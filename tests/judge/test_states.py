@@ -96,6 +96,8 @@ def test_stillness_looks_at_its_window_and_at_all_its_channels() -> None:
     assert BENCH.judge(later, NONE, evidence=recorded(waves)).verdict is Verdict.PASS
     more = Still(evidence="e", channels=(401, 402), start=0.06, end=0.1)
     assert BENCH.judge(more, NONE, evidence=recorded(waves)).verdict is Verdict.NOT_TESTED
+    nobody = Still(evidence="e", channels=(), start=0.06, end=0.1)
+    assert BENCH.judge(nobody, NONE, evidence=recorded(waves)).value == 0.0
 
 
 CODE = LampCode(evidence="e", channel=501, rhythm=CountRhythm(flash=0.2, gap=0.2, pause=1.2))
@@ -148,7 +150,9 @@ def test_the_period_of_a_heartbeat() -> None:
     assert (result.verdict, result.note) == (Verdict.PASS, "4 messages")
 
 
-@pytest.mark.parametrize(("moments", "note"), [((), "Beat heard never in 1 s"), ((0.5,), "Beat heard once in 1 s")])
+@pytest.mark.parametrize(
+    ("moments", "note"), [((), "Beat never heard in 1 s"), ((0.5,), "Beat only once heard in 1 s")]
+)
 def test_a_heart_that_does_not_beat_fails(moments: tuple[float, ...], note: str) -> None:
     """Listening and hearing nothing is a valid observation."""
     evidence = recorded(QUIET, messages=beats(*moments))
@@ -186,6 +190,8 @@ def test_answers_in_time_late_and_never() -> None:
     assert verdict(command, status(0.12, 0.0)) == (Verdict.FAIL, "no Status with k1 = 1 within 900 ms")
     assert verdict(status(0.05, 1.0), command, status(0.12, 1.0)) == (Verdict.FAIL, "Status showed k1 = 1 already")
     assert verdict(status(0.12, 1.0))[0] is Verdict.NOT_TESTED
+    late = Message(at=0.97, name="Command", signals={}, frame="", sent=True)
+    assert verdict(late)[0] is Verdict.NOT_TESTED  # 30 ms of listening where 60 ms are permitted
 
 
 def test_a_signal_is_read_from_the_last_message_of_a_window() -> None:

@@ -132,6 +132,34 @@ def test_a_loss_counts_from_the_last_heartbeat_before_it() -> None:
     assert result.verdict is Verdict.PASS
 
 
+@pytest.mark.parametrize(
+    ("since", "note"),
+    [
+        (Cause(at=0.02, order="bench"), "the procedure has no order at 0.02 s"),
+        (Cause(at=0.05, order="link"), "the link order of 0.05 s was not carried out"),
+        (Cause(at=0.01, order="bench", last_sent="Beat"), "nothing to count from: Beat was not sent before 10 ms"),
+        (BY_COIL, "nothing to count from: TP.1-X1.2 was high already"),
+    ],
+)
+def test_a_cause_that_cannot_be_found_is_not_tested(since: Cause, note: str) -> None:
+    """No such order, not carried out, never sent, or there before: nothing to count from, and the note says why."""
+    bench = Bench(orders=(ORDER,), link_orders=(Heartbeat(at=0.05, alive=False),))
+    asked = Delay(evidence="e", channel=401, state="made", since=since)
+    waves = {401: closing(0.015), 311: np.full(1000, 24.0)}
+    result = bench.judge(asked, LIMITS, evidence=recorded(waves, done=[ORDER]))
+    assert (result.value, result.verdict, result.note) == (None, Verdict.NOT_TESTED, note)
+
+
+def test_a_recording_that_the_procedure_does_not_know_is_not_tested() -> None:
+    """Evidence without its planned move has no orders to count from; nor has a channel that is not described."""
+    asked = Delay(evidence="other", channel=401, state="made", since=BY_BENCH)
+    bench = Bench(orders=(ORDER,), evidence={"other": recorded({401: closing(0.015)}, done=[ORDER])})
+    assert bench.judge(asked, LIMITS).note == "the procedure has no recording 'other'"
+    unknown = Delay(evidence="e", channel=499, state="made", since=BY_BENCH)
+    result = BENCH.judge(unknown, LIMITS, evidence=recorded({499: closing(0.015)}, done=[ORDER]))
+    assert result.note == "the procedure says nothing of channel 499"
+
+
 def test_an_effect_within_the_sample_of_its_cause_is_no_miss() -> None:
     """A coil and its lamp that change within one sample are no time apart, not 'already lit'."""
     waves = {

@@ -150,3 +150,18 @@ def test_sampling_faster_does_not_change_the_code(flashes: int, phase: float, fi
     samples = brightness(counted(flashes), phase=phase, seconds=9.0)
     finely = decode(np.repeat(samples, finer), rate=RATE * finer, low=0.2, high=0.5, rhythm=COUNT)
     assert finely.word == read(samples, COUNT).word
+
+
+@given(st.lists(st.tuples(st.sampled_from([0.2, 0.2, 0.2, 0.3]), st.sampled_from([0.2, 1.2, 1.2, 0.6])), max_size=12))
+def test_any_flicker_gives_a_count_only_from_two_whole_equal_repeats(turns: list[tuple[float, float]]) -> None:
+    """Whatever a lamp does, a number is said only when the record is nothing but whole groups of that number."""
+    durations = [1.3] + [part for turn in turns for part in turn]  # begins dark, as long as a pause
+    ends = np.cumsum(durations)
+    samples = np.where(np.searchsorted(ends, np.arange(round(ends[-1] * RATE)) / RATE, side="right") % 2 == 0, 0.0, 0.8)
+    word = read(samples, COUNT).word
+    if word in UNKNOWN:
+        return
+    groups = "".join("|" if dark >= 1.2 else "." for lit, dark in turns).split("|")[:-1]
+    assert all(lit == 0.2 and dark in {0.2, 1.2} for lit, dark in turns[:-1])
+    assert len(groups) >= 2
+    assert {str(len(group) + 1) for group in groups} == {word}
