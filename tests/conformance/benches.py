@@ -6,10 +6,13 @@ Each is a context manager that gives a `Case` with the greenhouse board on the b
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
+from functools import partial
 
-from benchtest.clock import Clock
+from benchtest.adapters.scpi import open_scpi
+from benchtest.clock import Clock, RealClock
 from benchtest.fixture import Fixture, Harness
 from benchtest.instruments import BenchAdapter
+from tests.server.greenhouse_served import served_greenhouse
 from tests.simulator.stand import BENCH, greenhouse
 
 
@@ -37,4 +40,20 @@ def in_process() -> Iterator[Case]:
     yield Case(bench=stand.bench, clock=stand.clock, fixture=BENCH.fixture, harness=stand.harness)
 
 
-BENCHES: Mapping[str, Callable[[], AbstractContextManager[Case]]] = {"in process": in_process}
+@contextmanager
+def over_a_wire(tcp: int | None) -> Iterator[Case]:
+    """The same bench behind the line protocol, in real time: on a pseudo-terminal, or on TCP."""
+    clock = RealClock()
+    adapter = BENCH.fixture.adapters["io"].model_copy(update={"driver": "scpi", "identity": "Benchtest,Virtual bench"})
+    with (
+        served_greenhouse(tcp) as port,
+        open_scpi(adapter=adapter, port=port, limits=BENCH.fixture.limits, clock=clock) as bench,
+    ):
+        yield Case(bench=bench, clock=clock, fixture=BENCH.fixture, harness=greenhouse().harness)
+
+
+BENCHES: Mapping[str, Callable[[], AbstractContextManager[Case]]] = {
+    "in process": in_process,
+    "scpi on a pseudo-terminal": partial(over_a_wire, None),
+    "scpi on TCP": partial(over_a_wire, 0),
+}
