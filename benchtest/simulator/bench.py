@@ -59,7 +59,7 @@ class SimulatedBench:
         self._fixture = scene.fixture
         self._adapter = scene.fixture.adapters[scene.harness.adapter]
         self._rng = scene.chance.stream("bench adapter")
-        self._converters: dict[int, Converter] = {}
+        self._converters: dict[tuple[int, Role], Converter] = {}
         self._limits: dict[int, float] = {}
         self._running: _Running | None = None
 
@@ -126,7 +126,9 @@ class SimulatedBench:
         self._catch_up()
         if self._role(channel) is not Role.SUPPLY:
             raise AdapterRefused(f"channel {channel} is not a supply (it is: {self._role(channel)})")
-        return self._scene.supply_state(channel)
+        true = self._scene.supply_state(channel)
+        volts, amps = (self._converter(channel, role) for role in (Role.SENSE, Role.CURRENT))
+        return replace(true, volts=volts.true_to_read(true.volts), amps=amps.true_to_read(true.amps))
 
     # ---- readings
 
@@ -265,9 +267,10 @@ class SimulatedBench:
             raise AdapterRefused(f"there is no channel {channel} (this harness has some from {known})") from None
 
     def _converter(self, channel: int, role: Role) -> Converter:
-        if channel not in self._converters:
-            self._converters[channel] = converter(channel, role, self._fixture, self._scene.chance)
-        return self._converters[channel]
+        key = channel, role
+        if key not in self._converters:
+            self._converters[key] = converter(channel, role, self._fixture, self._scene.chance)
+        return self._converters[key]
 
     def _catch_up(self) -> None:
         self._scene.advance(self._clock.now())

@@ -50,7 +50,7 @@ def converter(channel: int, role: Role, fixture: Fixture, chance: Chance) -> Con
     """Draw the converter of one channel."""
     accuracy: Accuracy = getattr(fixture.accuracy, role.value)
     full_scale = _RANGES.get(role, 1.05 * fixture.limits.current)
-    gain, offset = chance.stream(f"converter {channel}").uniform(-USED, USED, size=2)
+    gain, offset = chance.stream(f"converter {channel} {role}").uniform(-USED, USED, size=2)
     return Converter(
         scale=max(accuracy.resolution, full_scale / _FINEST),
         gain=1 + float(gain) * accuracy.of_reading,
