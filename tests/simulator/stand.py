@@ -119,9 +119,15 @@ class Stand:
         return self.bench.measure(self.coil(relay)) > 12.0
 
 
-def greenhouse(*faults: str, seed: int = 1, variant: str = "two-bay") -> Stand:
-    """A greenhouse board with its dosing option, and with these faults."""
-    fitted = fit(GREENHOUSE.profile, variant=variant, options=("dosing",))
+def greenhouse(
+    *faults: str, seed: int = 1, variant: str = "two-bay", without_link: Mapping[str, str] | None = None
+) -> Stand:
+    """A greenhouse board with its dosing option and these faults; `without_link` changes what relays do then."""
+    relays = dict(GREENHOUSE.profile.relays)
+    for name, behaviour in (without_link or {}).items():
+        relays[name] = relays[name].model_copy(update={"without_link": behaviour})
+    profile = GREENHOUSE.profile.model_copy(update={"relays": relays})
+    fitted = fit(profile, variant=variant, options=("dosing",))
     return _stand(fitted, BENCH.harnesses["GZ-2140"], GREENHOUSE.database, faults, seed)
 
 
