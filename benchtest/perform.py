@@ -109,6 +109,7 @@ def _moves(course: _Course, step: Step) -> None:
 
 def _carry_out(course: _Course, move: Move) -> Evidence | None:
     rig = course.rig
+    rig.heed()
     match move:
         case Source():
             rig.source(move.channel, volts=move.volts, amps=move.amps)

@@ -6,13 +6,13 @@ the adapter's dead-man take everything off.
 """
 
 import logging
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
 
 from benchtest.adapters.catalogue import find
 from benchtest.clock import Clock, RealClock
-from benchtest.errors import PlanError, RigError
+from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import BenchAdapter, Capture, Link, Message
@@ -48,12 +48,21 @@ class Rig:
     harness: Harness
     beat_every: float
     """Seconds between signs of life while waiting."""
+    stopped: Callable[[], str] = lambda: ""
+    """Why the run shall stop; empty while it shall go on. A signal may come at any moment and is heeded at these."""
+
+    def heed(self) -> None:
+        """Raise Aborted when somebody has said stop."""
+        if reason := self.stopped():
+            raise Aborted(reason)
 
     def wait_until(self, deadline: float) -> None:
-        """Wait, and keep the adapter's dead-man content."""
+        """Wait, keep the adapter's dead-man content, and heed a stop."""
         while (now := self.clock.now()) < deadline:
+            self.heed()
             self.clock.sleep_until(min(deadline, now + self.beat_every))
             self.bench.beat()
+        self.heed()
 
     def source(self, channel: int, *, volts: float, amps: float) -> None:
         """Set a supply, after a last look at the bench's hard limits. Raises PlanError when they forbid it."""

@@ -14,7 +14,6 @@ from benchtest.cli.documents import Prepared, fitting_options, fixture_option, p
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, hold
 from benchtest.cli.words import OUTCOME, duration, line, say
-from benchtest.errors import Aborted
 from benchtest.faults import Fault, parse
 from benchtest.records import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Run, Verdict
@@ -64,8 +63,8 @@ def run(
     asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
     if not as_json:
         _greet(prepared)
-    with _stopped_by_signals(), screen(prepared.procedure, quiet=as_json) as shown:
-        done, folder = hold(prepared, asked, shown)
+    with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
+        done, folder = hold(prepared, asked, shown, stop)
     _tell(done, folder, as_json=as_json)
     return EXIT_CODE[done.outcome]
 
@@ -112,19 +111,28 @@ def _greet(prepared: Prepared) -> None:
             say(f"Caution: {caution}")
 
 
+class _Stop:
+    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal."""
+
+    def __init__(self) -> None:
+        self.reason = ""
+
+    def note(self, number: int, _frame: FrameType | None) -> None:
+        by = "the operator" if number == signal.SIGINT else signal.Signals(number).name
+        self.reason = self.reason or f"stopped by {by}"
+
+    def __call__(self) -> str:
+        return self.reason
+
+
 @contextmanager
-def _stopped_by_signals() -> Iterator[None]:
-    """Turn SIGTERM and SIGHUP into an abort that takes the bench to safety; a second one does not disturb that."""
-
-    def stop(number: int, _frame: FrameType | None) -> None:
-        for name in names:
-            signal.signal(name, signal.SIG_IGN)
-        raise Aborted(f"stopped by {signal.Signals(number).name}")
-
-    names = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = [signal.signal(name, stop) for name in names]
+def _stopped_by_signals() -> Iterator[_Stop]:
+    """Note Ctrl-C, SIGTERM and SIGHUP; the rig heeds them at its next wait or move and takes the bench to safety."""
+    stop = _Stop()
+    names = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = [signal.signal(name, stop.note) for name in names]
     try:
-        yield
+        yield stop
     finally:
         for name, handler in zip(names, before, strict=True):
             signal.signal(name, handler)

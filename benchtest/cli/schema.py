@@ -9,11 +9,15 @@ import click
 @click.argument("document", type=click.Choice(["profile", "fixture", "harness"]))
 def schema(document: str) -> None:
     """Print the JSON Schema of a profile, fixture or harness, for editors that complete and check YAML."""
-    from pydantic import BaseModel
-
     from benchtest.documents import schema as schema_of
     from benchtest.fixture.document import Fixture, Harness
     from benchtest.profile.document import Profile
 
-    model: type[BaseModel] = {"profile": Profile, "fixture": Fixture, "harness": Harness}[document]
-    click.echo(json.dumps(schema_of(model), indent=2, ensure_ascii=False))
+    match document:
+        case "profile":
+            found = schema_of(Profile)
+        case "fixture":
+            found = schema_of(Fixture)
+        case _:
+            found = schema_of(Harness)
+    click.echo(json.dumps(found, indent=2, ensure_ascii=False))

@@ -1,6 +1,7 @@
 """One run from opened documents to a finished folder: journal while it goes on, run file and papers afterwards."""
 
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -64,9 +65,10 @@ class _Keeper:
         self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
 
 
-def hold(prepared: Prepared, asked: Asked, screen: Screen) -> tuple[Run, Path]:
+def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> tuple[Run, Path]:
     """Put one board through its procedure and return the finished run and its folder.
 
+    `stopped` says why the run shall stop, or nothing.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so.
     """
     started = wall_time()
@@ -74,7 +76,7 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen) -> tuple[Run, Path]:
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, {})
         journal.append("begins", at=0.0, **_beginning(prepared, asked, started))
-        performed, identities = _on_the_rig(prepared, asked, keeper)
+        performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
         path, digest = save_scalars(folder, performed.readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, performed, keeper, identities)
@@ -96,7 +98,9 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
     }
 
 
-def _on_the_rig(prepared: Prepared, asked: Asked, keeper: _Keeper) -> tuple[Performed, dict[str, str]]:
+def _on_the_rig(
+    prepared: Prepared, asked: Asked, keeper: _Keeper, stopped: Callable[[], str]
+) -> tuple[Performed, dict[str, str]]:
     watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
     rig = open_rig(
         prepared.procedure,
@@ -106,12 +110,16 @@ def _on_the_rig(prepared: Prepared, asked: Asked, keeper: _Keeper) -> tuple[Perf
         ports=asked.ports,
         virtual=asked.virtual,
     )
+    performed: Performed | None = None
     try:
         with rig as opened:
-            return perform(prepared.procedure, opened, watcher), dict(opened.identities)
+            identities = dict(opened.identities)
+            performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher)
     except BenchtestError as problem:
-        keeper.journal.append("bench not opened", at=keeper.at, problem=str(problem))
-        raise
+        keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))
+        if performed is None:
+            raise  # a lost adapter cannot be closed either; what was performed until then is kept
+    return performed, identities
 
 
 def _run(

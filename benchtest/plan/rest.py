@@ -155,6 +155,11 @@ def _supply_checks(draft: Draft, name: str, evidence: str, window: tuple[float, 
         checks.append(
             maker.number("idle current", mean, "A", interval(supply.idle_current), supply.terminals, "idle_current")
         )
+    if supply.kind == "dc" and wiring.has(Role.SENSE, supply.terminals):
+        channel = wiring.channel(Role.SENSE, supply.terminals, f"voltage of {name}")
+        mean = Mean(evidence=evidence, channel=channel, start=start, end=end)
+        permitted = Interval(low=supply.nominal * (1 - READ_BACK), high=supply.nominal * (1 + READ_BACK))
+        checks.append(maker.number("voltage at the board", mean, "V", permitted, supply.terminals, "nominal"))
     if supply.kind == "ac":
         channel = wiring.channel(Role.SENSE, supply.terminals, f"voltage of {name}")
         rms = EffectiveValue(evidence=evidence, channel=channel, start=start, end=end)
