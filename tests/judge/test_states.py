@@ -68,6 +68,7 @@ def test_what_stays_is_still() -> None:
         (401, steps_of((0.0, OPEN), (0.05, MADE), duration=0.1), "X11.1-X11.2 made at 50 ms"),
         (401, steps_of((0.0, MADE), (0.05, OPEN), duration=0.1), "X11.1-X11.2 broken at 50 ms"),
         (401, steps_of((0.0, -OPEN), (0.05, OPEN), (0.06, MADE), duration=0.1), "X11.1-X11.2 made at 60 ms"),
+        (401, steps_of((0.0, MADE), (0.05, -OPEN), duration=0.1), "X11.1-X11.2 broken at 50 ms"),
         (401, steps_of((0.0, MADE), (0.05, 5.0), duration=0.1), "X11.1-X11.2 from made to between"),
         (
             501,

@@ -171,6 +171,17 @@ def test_an_effect_within_the_sample_of_its_cause_is_no_miss() -> None:
     assert (result.value, result.verdict) == (0.0, Verdict.PASS)
 
 
+def test_an_effect_seen_a_sample_before_its_cause_is_no_miss_either() -> None:
+    """Channels converted one after the other may be a sample apart: less than nothing, within the doubt."""
+    waves = {
+        311: steps_of((0.0, 0.0), (0.018, 24.0), duration=0.1),
+        501: steps_of((0.0, 0.02), (0.0179, 0.8), duration=0.1),
+    }
+    asked = Delay(evidence="e", channel=501, state="lit", since=BY_COIL)
+    result = BENCH.judge(asked, within(None, 0.01), evidence=recorded(waves, done=[STAMPED]))
+    assert result.value == pytest.approx(-1e-4)
+
+
 def test_bounce_time_and_count_are_told() -> None:
     """Made, open for 2 ms, made: 3 ms from first making to last, one re-opening."""
     waves = {401: steps_of((0.0, OPEN), (0.015, MADE), (0.016, OPEN), (0.018, MADE), duration=0.1)}

@@ -54,6 +54,17 @@ def test_a_drop_is_the_difference_of_two_channels() -> None:
     assert result.uncertainty == pytest.approx(2 * math.sqrt(2) * 0.015 / math.sqrt(3), rel=0.02)
 
 
+def test_what_is_not_common_to_both_channels_is_scatter() -> None:
+    """A drift of one channel alone makes their difference less certain."""
+    drop = Mean(evidence="e", channel=301, start=0.02, end=0.08, minus=303)
+    steady, drifting = np.full(1000, 24.0), np.linspace(22.0, 24.0, 1000)
+    calm = BENCH.judge(drop, within(None, 5.0), evidence=recorded({301: steady, 303: steady}))
+    wild = BENCH.judge(drop, within(None, 5.0), evidence=recorded({301: steady, 303: drifting}))
+    assert calm.uncertainty is not None
+    assert wild.uncertainty is not None
+    assert wild.uncertainty > 4 * calm.uncertainty
+
+
 def test_effective_value_is_taken_over_whole_cycles() -> None:
     """24 V r.m.s. at 50 Hz, beginning at an odd phase."""
     wave = 24 * math.sqrt(2) * np.sin(2 * np.pi * 50 * np.arange(1000) / 10_000 + 1.1)

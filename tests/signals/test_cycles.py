@@ -20,8 +20,8 @@ def test_a_sine_has_its_effective_value_wherever_the_window_begins(phase: float,
 
 def test_noise_cuts_no_cycles() -> None:
     """A noisy sine has as many cycles as the clean one."""
-    moments = np.arange(2000) / 10_000
-    noise = np.random.default_rng(1).normal(0.0, 0.5, 2000)
+    moments = np.arange(20_000) / 100_000
+    noise = np.random.default_rng(1).normal(0.0, 0.5, 20_000)
     assert effective(34 * np.sin(2 * np.pi * 50 * moments + 1.0) + noise).cycles == 9
 
 
