@@ -42,6 +42,35 @@ def test_losing_the_link_drops_the_valves_and_lets_the_heater_go_on() -> None:
     assert all(stand.energised(relay) for relay in ("K1", "K8", "K9", "K10"))
 
 
+def test_a_relay_by_input_is_released_without_link_too() -> None:
+    """Shade by hand drops with the link, as its profile says, and follows its switch again when the link is back."""
+    stand = greenhouse()
+    stand.power()
+    stand.bench.set(stand.input("shade_switch"), 1)
+    stand.wait(0.1)
+    assert stand.link is not None
+    seen = [stand.energised("K7")]
+    stand.link.silence()
+    stand.wait(2.0)
+    seen.append(stand.energised("K7"))
+    stand.link.heartbeat("ControllerHeartbeat", every=0.2)
+    stand.wait(0.2)
+    seen.append(stand.energised("K7"))
+
+    assert seen == [True, False, True]
+
+
+def test_a_spike_shorter_than_the_input_filter_is_not_a_demand() -> None:
+    """A demand of 3 ms moves nothing; one of 100 ms does."""
+    stand = greenhouse()
+    stand.power()
+    demand, coil = stand.input("mist_demand"), stand.coil("K4")
+    for seconds, seen in ((0.003, False), (0.1, True)):
+        orders = (Order(at=0.02, channel=demand, value=1), Order(at=0.02 + seconds, channel=demand, value=0))
+        volts = stand.record(coil, orders=orders, seconds=0.3).samples(coil)
+        assert bool(volts.max() > 20) is seen
+
+
 def test_losing_the_supply_does_the_same_and_its_return_starts_nothing() -> None:
     """Without 24 V d.c. every coil is off and the heater goes on; with it back, nothing moves until commanded."""
     stand = working()
