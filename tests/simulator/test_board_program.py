@@ -61,11 +61,11 @@ def test_a_relay_by_input_is_released_without_link_too() -> None:
 
 
 def test_a_spike_shorter_than_the_input_filter_is_not_a_demand() -> None:
-    """A demand of 3 ms moves nothing; one of 100 ms does."""
+    """A demand of 7 ms moves nothing; one of 100 ms does."""
     stand = greenhouse()
     stand.power()
     demand, coil = stand.input("mist_demand"), stand.coil("K4")
-    for seconds, seen in ((0.003, False), (0.1, True)):
+    for seconds, seen in ((0.007, False), (0.1, True)):
         orders = (Order(at=0.02, channel=demand, value=1), Order(at=0.02 + seconds, channel=demand, value=0))
         volts = stand.record(coil, orders=orders, seconds=0.3).samples(coil)
         assert bool(volts.max() > 20) is seen
