@@ -14,7 +14,7 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, Final
 
-from benchtest.adapters.ports import PORT_ERRORS
+from benchtest.adapters.ports import PORT_ERRORS, closing_connection
 from benchtest.clock import Clock
 from benchtest.errors import AdapterMissing, AdapterRefused, LinkLost, PlanError
 from benchtest.fixture.document import Adapter
@@ -84,12 +84,13 @@ class CanLink:
         self.silence()
         self._closing.set()
         self._threads.shutdown()
-        with suppress(self._library.CanError, *PORT_ERRORS):
-            self._bus.shutdown()
         line = getattr(self._bus, "serialPortOrig", None)  # python-can leaves it open when the device has gone
-        if line is not None:
-            with suppress(*PORT_ERRORS):
-                line.close()
+        with closing_connection(line):
+            with suppress(self._library.CanError, *PORT_ERRORS):
+                self._bus.shutdown()
+            if line is not None:
+                with suppress(*PORT_ERRORS):
+                    line.close()
 
     # ------------------------------------------------------------ threads
 

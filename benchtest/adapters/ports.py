@@ -10,7 +10,7 @@ import errno
 import re
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from typing import Final
+from typing import Any, Final
 
 import serial
 
@@ -72,11 +72,8 @@ class Port:
         """Close without waiting for bytes that nobody takes; raises nothing."""
         with suppress(*PORT_ERRORS, AttributeError):  # a socket has no output buffer to drop
             self._line.reset_output_buffer()
-        connection = getattr(self._line, "_socket", None)  # pyserial forgets to close one that the far side closed
-        with suppress(*PORT_ERRORS):
+        with closing_connection(self._line), suppress(*PORT_ERRORS):
             self._line.close()
-        if connection is not None:
-            connection.close()
 
     @contextmanager
     def _failing(self, doing: str) -> Iterator[None]:
@@ -87,6 +84,20 @@ class Port:
         except PORT_ERRORS as cause:
             reason = "the cable was pulled or another program reads the same port"
             raise AdapterMissing(f"{self.name}: lost while {doing}: {reason} ({cause})") from cause
+
+
+@contextmanager
+def closing_connection(line: Any) -> Iterator[None]:
+    """Close the TCP connection under a line, if it has one, after the block that closes the line.
+
+    pyserial forgets to close a connection that the far side closed first.
+    """
+    connection = getattr(line, "_socket", None)
+    try:
+        yield
+    finally:
+        if connection is not None:
+            connection.close()
 
 
 @contextmanager

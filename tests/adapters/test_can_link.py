@@ -1,5 +1,6 @@
 """The CAN link through python-can's own serial-line interface, against the served peer over a real pseudo-terminal."""
 
+import gc
 import io
 import threading
 from collections.abc import Callable, Iterator
@@ -155,6 +156,8 @@ def test_dead_receiver_is_told_at_the_next_call(bus: Bus) -> None:
         with pytest.raises(LinkLost, match="cable was pulled"):
             link.heartbeat("Order", every=0.1)
     assert CLOCK.now() - began < 1.5
+    del link
+    gc.collect()  # a connection left open would be a ResourceWarning, and that an error
 
 
 def test_messages_that_cannot_be_sent_are_refused(bus: Bus) -> None:
