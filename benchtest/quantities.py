@@ -1,8 +1,8 @@
 """Quantities as people write them, SI floats as the program keeps them.
 
-A quantity has a unit in the text (`24 V`, `15 ms`, `80 mohm`, `125 kbit/s`); a bare number is an error. Scaling is
-quantiphy's; which units mean the same dimension, and which annotated type goes with it, is ours. Parsing happens at
-the border of documents, printing in `show`; in between there are floats in SI units.
+A quantity has a unit in the text (`24 V`, `15 ms`, `80 mohm`, `125 kbit/s`); a bare number is an error. Reading is
+ours, because quantiphy takes the m of `1e3 mA` for part of the unit; printing is quantiphy's. Parsing happens at the
+border of documents, printing in `show`; in between there are floats in SI units.
 """
 
 import math
@@ -41,8 +41,9 @@ BYTE_RATE: Final = Dimension(name="byte rate", unit="B/s", spellings=("B/s",), e
 SAMPLE_RATE: Final = Dimension(name="sample rate", unit="S/s", spellings=("S/s",), example="10 kS/s")
 RATIO: Final = Dimension(name="ratio", unit="", spellings=("%", "ppm"), example="0.1 %")
 
-_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)\s*(\S*)\s*")
-_RATIOS: Final = {"%": 1e-2, "ppm": 1e-6}
+_NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?)\s*(\S*)\s*")
+_PREFIXES: Final = {"": 0, "p": -12, "n": -9, "u": -6, "µ": -6, "\u03bc": -6, "m": -3, "k": 3, "M": 6, "G": 9}
+_RATIOS: Final = {"%": -2, "ppm": -6}
 _MINUTES: Final = {"min": 60.0, "h": 3600.0}
 
 
@@ -68,19 +69,22 @@ def parse(text: object, dimension: Dimension) -> float:
 
 def _scaled(number: str, unit: str, dimension: Dimension) -> float | None:
     if dimension is RATIO:
-        return float(number) * _RATIOS[unit] if unit in _RATIOS else None
+        return _shifted(number, _RATIOS[unit]) if unit in _RATIOS else None
     if dimension is DURATION and unit in _MINUTES:
         return float(number) * _MINUTES[unit]
     spelling = next((s for s in dimension.spellings if unit.endswith(s) and s not in _MINUTES), None)
-    if spelling is None or len(unit) - len(spelling) > 1:
+    if spelling is None:
         return None
     prefix = unit.removesuffix(spelling)
-    if prefix and (prefix not in "pnuµμmkMG" or dimension is TEMPERATURE):
+    if prefix not in _PREFIXES or (prefix and dimension is TEMPERATURE):
         return None
-    return float(Quantity(f"{number} {prefix}{_PLAIN.get(spelling, spelling)}"))
+    return _shifted(number, _PREFIXES[prefix])
 
 
-_PLAIN: Final = {"Ω": "ohm", "\u2126": "ohm", "Ohm": "ohm", "bit/s": "bps", "B/s": "Bps", "S/s": "Sps"}
+def _shifted(number: str, places: int) -> float:
+    """Return the number times ten to the power of `places`, rounded once: 0.015 for 15 and -3, not 15 x 0.001."""
+    mantissa, _, exponent = number.lower().partition("e")
+    return float(f"{mantissa}e{int(exponent or '0') + places}")
 
 
 def show(value: float, unit: str, *, digits: int = 4) -> str:

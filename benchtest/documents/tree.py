@@ -87,9 +87,9 @@ def step_into(value: Any, key: object) -> Any:
     return None
 
 
-def grow(text: str) -> Tree:
+def grow(text: str, *, loader: Any = _LOADER) -> Tree:
     """Return the tree of `text`; where it is not YAML at all, a tree whose only content is the refusal."""
-    builder = _Builder(yaml.parse(text, Loader=_LOADER))
+    builder = _Builder(yaml.parse(text, Loader=loader))
     try:
         builder.documents()
     except yaml.MarkedYAMLError as cause:
@@ -132,9 +132,10 @@ class _Builder:
                     _Builder(self._events).node(event, ())
 
     def node(self, event: Any, path: KeyPath, key_mark: Mark | None = None) -> Any:
-        in_block = isinstance(event, yaml.CollectionStartEvent) and not event.flow_style
+        is_collection = isinstance(event, yaml.CollectionStartEvent)
+        in_block = is_collection and not event.flow_style
         self.tree.values[path] = key_mark if in_block and key_mark else _mark(event)
-        if len(path) > DEEPEST:
+        if is_collection and len(path) >= DEEPEST:
             raise _TooDeep(_mark(event))
         if isinstance(event, yaml.AliasEvent):
             self._refuse(event, path, f"alias '*{event.anchor}'", "write the value out")
@@ -175,6 +176,7 @@ class _Builder:
         if not isinstance(event, yaml.ScalarEvent):
             aside = _Builder(self._events)
             aside.node(event, (*path, "?"))
+            self.tree.refused += aside.tree.refused
             self._refuse(event, path, "a key that is not a word", "keys are names, or whole numbers")
             return None
         self._refuse_decoration(event, path)

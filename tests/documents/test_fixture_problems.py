@@ -1,0 +1,101 @@
+"""Every mistake in a fixture or a harness is found, at its place."""
+
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from benchtest.errors import DocumentError
+from benchtest.fixture import load_fixture
+from tests.documents.conftest import Spoil
+
+IN_FIXTURE = [
+    ("voltage: 30 V", "voltage: «60 V", "a bench limit of 60 V is above 30 V d.c. (extra-low voltage only)"),
+    ("current: 3 A", "current: «0 A", "a limit of 0 A lets nothing through"),
+    ("voltage: 12 V", "voltage: «48 V", "contact test voltage 48 V is above the bench limit (at most 30 V)"),
+    ("series: 120 ohm", "series: «0 ohm", "nothing limits the contact test current"),
+    ("light: {dark: 20 %, lit: 50 %}", "light: «{dark: 60 %, lit: 50 %}", "dark 0.6 is not below lit 0.5"),
+    ('"2026-03-02"', '«"2 March 2026"', "'2 March 2026' is not a date"),
+    ('"2026-03-02"', '«"2026-02-30"', "'2026-02-30' is not a date"),
+    ('"2026-03-02"', "«20260302", "expected text, got 20260302"),
+    ('due: "2027-03-02"', 'due: «"2026-03-02"', "due on 2026-03-02, which is not after the calibration"),
+    ("sense: {instrument: daq", "sense: {instrument: «dag", "there is no instrument 'dag' (nearest daq;"),
+    ("driver: scpi", "driver: «sCPI2", "'sCPI2' is not possible here (nearest scpi; possible: simulated, scpi, can)"),
+    ("{driver: scpi, port: /dev/null}", "{driver: scpi, settings: «{a: 1}}", "driver scpi takes no settings"),
+    ("plus: 3 mV", "plus: «3 mA", "expected a voltage such as '24 V', got '3 mA': 'mA' is not a unit of voltage"),
+    ("[tank.harness.yaml]", "[«../boards/tank.harness.yaml]", "'../boards/tank.harness.yaml' is not a file name"),
+    ("[tank.harness.yaml]", "[«tonk.yaml]", "there is no harness file 'tonk.yaml' (beside the fixture: tank.harness"),
+    ("[tank.harness.yaml]", "[tank.harness.yaml, «tank.harness.yaml]", "'tank.harness.yaml' is for board FT-0100"),
+]
+IN_HARNESS = [
+    ("X2.3-X1.2: 102", "X2.3-X1.2: «101", "channel 101 is taken on line 6"),
+    ("TP.1-X1.2: 302", "TP.1-X1.2: «201", "channel 201 is taken on line 5"),
+    ("X2.3-X1.2: 102", "«X2.1-X1.2: 102", "terminal X2.1 is wired as drive on line 6 already"),
+    ("X3.3-X3.5: 403", "«X3.3-X3.4: 403", "key 'X3.3-X3.4' twice, on lines 9 and 9"),
+    ("X3.3-X3.5: 403", "«X3.8-X3.4: 403", "terminal X3.4 is wired as contact on line 9 already"),
+    ("{X1.1-X1.2: 701}", "{X1.1-X1.2: 701, «X1.2-X1.1: 702}", "X1.2-X1.1 is wired as ohms on line 11 already"),
+    ("adapter: io", "adapter: «oi", "the fixture has no adapter 'oi' (nearest io; known: io, can)"),
+    ("adapter: io", "adapter: «can", "adapter 'can' has driver can (here the driver is one of: scpi, simulated)"),
+    ("link: can", "link: «io", "adapter 'io' has driver scpi (here the driver is one of: can, simulated)"),
+    ("D1: 501", "D1: «5010", "5010 is more than 999"),
+    ("X2.5-X2.6: 601", "«X2.5: 601", "'X2.5' is not a pair of terminals"),
+    ("format: benchtest-harness/1", "format: «benchtest-harness/2", "format 'benchtest-harness/2' is not understood"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), IN_FIXTURE, ids=[row[1][:50] for row in IN_FIXTURE])
+def test_one_mistake_in_a_fixture_is_one_problem_at_its_place(spoil: Spoil, old: str, new: str, said: str) -> None:
+    """A single mistake in a fixture gives a single problem at its line and column."""
+    spoiled = spoil("bench.yaml", (old, new))
+
+    with pytest.raises(DocumentError) as refused:
+        load_fixture(spoiled.path)
+
+    assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+    assert said in str(refused.value)
+
+
+@pytest.mark.parametrize(("old", "new", "said"), IN_HARNESS, ids=[row[1][:50] for row in IN_HARNESS])
+def test_one_mistake_in_a_harness_is_reported_in_the_harness(
+    spoil: Spoil, folder: Path, old: str, new: str, said: str
+) -> None:
+    """A mistake in a harness is reported with the harness's file name, line and column."""
+    spoiled = spoil("tank.harness.yaml", (old, new))
+
+    with pytest.raises(DocumentError) as refused:
+        load_fixture(folder / "bench.yaml")
+
+    assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+    assert {spoiled.path} == {problem.file for problem in refused.value.problems}
+    assert said in str(refused.value)
+
+
+def test_mistakes_in_two_files_come_in_one_report(spoil: Spoil) -> None:
+    """A fixture without accuracy and contact test, too high a limit, and a harness with a mistake: all four at once."""
+    harness = spoil("tank.harness.yaml", ("adapter: io", "adapter: «oi"))
+    fixture = spoil(
+        "bench.yaml",
+        ("voltage: 30 V", "voltage: «60 V"),
+        ("  light: {instrument: daq, of_reading: 2 %, plus: 2 %}\n", ""),
+        ("accuracy:", "«accuracy:"),
+        ("contact_test: {voltage: 12 V, series: 120 ohm}", "contact_test: «12 V"),
+    )
+
+    with pytest.raises(DocumentError) as refused:
+        load_fixture(fixture.path)
+
+    found = [(problem.file, (problem.line, problem.column)) for problem in refused.value.problems]
+    assert [(fixture.path, place) for place in fixture.places] + [(harness.path, harness.places[0])] == found
+
+
+def test_the_digest_is_that_of_sha256sum(folder: Path) -> None:
+    """The digest of a fixture and its harnesses can be had from coreutils: sha256sum of the sums."""
+    files = ["bench.yaml", "tank.harness.yaml"]
+    sums = subprocess.run(["sha256sum", *files], cwd=folder, capture_output=True, check=True).stdout
+    whole = subprocess.run(["sha256sum"], input=sums, capture_output=True, check=True).stdout.split()[0].decode()
+
+    loaded = load_fixture(folder / "bench.yaml")
+
+    assert whole == loaded.digest
+    assert ["FT-0100"] == list(loaded.harnesses)
+    assert f"{folder / 'bench.yaml'}:11" == loaded.place("accuracy", "sense", "plus")
