@@ -7,13 +7,16 @@ it can and says how well (`Recording.jitter`, `Started.uncertainty`); nothing he
 Channels are numbers; the fixture's harness says what is behind each. All values are SI.
 """
 
+from __future__ import annotations
+
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-import numpy as np
-from numpy.typing import NDArray
+if TYPE_CHECKING:  # whoever makes or reads samples loads NumPy; checking a document does not wait for it
+    import numpy as np
+    from numpy.typing import NDArray
 
 
 class Role(StrEnum):
@@ -210,9 +213,12 @@ class Link(Protocol):
         ...
 
     def messages(self) -> Sequence[Message]:
-        """Return what was sent and received since the last call, in order of time. Raises LinkLost on a dead listener."""
+        """Return what was sent and received since the last call, in order of time. A dead listener is LinkLost."""
         ...
 
+
+VIRTUAL = "Benchtest,Virtual bench adapter"
+"""How the identity of every simulated bench adapter begins, whatever wires it is behind."""
 
 UNIT: Mapping[Role, str] = {
     Role.SUPPLY: "V",

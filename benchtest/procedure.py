@@ -297,7 +297,7 @@ class MessageAnswer:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class SignalValue:
-    """Value of a signal in the last received message of a name between two moments, as a word: `0`, `1`, …"""
+    """Value of a signal in the last received message of a name between two moments, as a word such as `0` or `1`."""
 
     evidence: str
     message: str

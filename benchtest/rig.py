@@ -15,7 +15,7 @@ from benchtest.clock import Clock, RealClock
 from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.instruments import BenchAdapter, Capture, Link, Message
+from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Message
 from benchtest.interlocks import refused_by_the_bench, to_safe
 from benchtest.procedure import LinkPlan, Procedure, Record, Say
 from benchtest.profile.fitting import FittedProfile
@@ -193,7 +193,7 @@ def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Har
         bench=bench,
         link=link,
         clock=clock,
-        origin=Origin.SIMULATED if "Virtual" in identity else Origin.MEASURED,
+        origin=Origin.SIMULATED if identity.startswith(VIRTUAL) else Origin.MEASURED,
         identities={harness.adapter: identity},
         fixture=fixture,
         harness=harness,

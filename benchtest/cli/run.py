@@ -6,17 +6,18 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 from types import FrameType
-from typing import Final
+from typing import Any, Final
 
 import click
 
 from benchtest.cli.documents import Prepared, fitting_options, fixture_option, prepare, profile_argument
 from benchtest.cli.screen import screen
-from benchtest.cli.session import Asked, hold
+from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.words import OUTCOME, duration, line, say
 from benchtest.faults import Fault, parse
-from benchtest.records import clean_serial, clean_text
-from benchtest.results import EXIT_CODE, Job, Run, Verdict
+from benchtest.readings import Origin
+from benchtest.records.labels import clean_serial, clean_text
+from benchtest.results import EXIT_CODE, Job, Result, Run, Verdict
 from benchtest.rig import Virtual
 
 CAUTIONS: Final = (
@@ -64,9 +65,12 @@ def run(
     if not as_json:
         _greet(prepared)
     with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
-        done, folder = hold(prepared, asked, shown, stop)
-    _tell(done, folder, as_json=as_json)
-    return EXIT_CODE[done.outcome]
+        held = hold(prepared, asked, shown, stop)
+    if as_json:
+        click.echo(json.dumps(_summary(held), ensure_ascii=False))
+    else:
+        _tell(held.run, held.folder)
+    return EXIT_CODE[held.run.outcome]
 
 
 def _job(serial: str, person: dict[str, str | None]) -> Job:
@@ -138,31 +142,40 @@ def _stopped_by_signals() -> Iterator[_Stop]:
             signal.signal(name, handler)
 
 
-def _tell(run: Run, folder: Path, *, as_json: bool) -> None:
-    """Print the outcome: for machines, or for people with the first things to look at."""
-    bad = [result for result in run.results if result.verdict not in {Verdict.PASS, Verdict.NOT_TESTED}]
-    counts = {verdict.value: sum(result.verdict is verdict for result in run.results) for verdict in Verdict}
-    if as_json:
-        summary = {
-            "format": "benchtest-summary/1",
-            "outcome": run.outcome.value,
-            "exit_code": EXIT_CODE[run.outcome],
-            "reason": run.reason,
-            "number": run.number,
-            "serial": run.job.serial,
-            "folder": str(folder),
-            "readings": counts,
-            "not_passed": [result.check.id for result in bad],
-            "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
-            "origin": run.origin.value,
-        }
-        click.echo(json.dumps(summary, ensure_ascii=False))
-        return
+def _not_passed(run: Run) -> list[Result]:
+    return [result for result in run.results if result.verdict not in {Verdict.PASS, Verdict.NOT_TESTED}]
+
+
+def _counts(run: Run) -> dict[str, int]:
+    return {verdict.value: sum(result.verdict is verdict for result in run.results) for verdict in Verdict}
+
+
+def _summary(held: Held) -> dict[str, Any]:
+    """Return the outcome for machines; its format keeps its shape."""
+    run = held.run
+    return {
+        "format": "benchtest-summary/1",
+        "outcome": run.outcome.value,
+        "exit_code": EXIT_CODE[run.outcome],
+        "reason": run.reason,
+        "number": run.number,
+        "serial": run.job.serial,
+        "folder": str(held.folder),
+        "readings": _counts(run),
+        "not_passed": [result.check.id for result in _not_passed(run)],
+        "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
+        "origin": run.origin.value,
+        "seconds": {"estimate": run.procedure.duration, "performing": held.performing, "papers": held.papers},
+    }
+
+
+def _tell(run: Run, folder: Path) -> None:
+    """Print the outcome for people, with the first things to look at."""
     say(f"\n{OUTCOME[run.outcome]}  {run.reason}")
-    for result in bad[:5]:
+    for result in _not_passed(run)[:5]:
         say(f"  {line(result)}")
-    say(", ".join(f"{count} {verdict}" for verdict, count in counts.items() if count))
+    say(", ".join(f"{count} {verdict}" for verdict, count in _counts(run).items() if count))
     say(f"safe state: {run.safe.note}")
-    if run.origin == "simulated":
+    if run.origin is Origin.SIMULATED:
         say("SIMULATED: no real board was on the bench")
     say(f"number {run.number}, written to {folder}")

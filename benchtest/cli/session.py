@@ -1,23 +1,28 @@
-"""One run from opened documents to a finished folder: journal while it goes on, run file and papers afterwards."""
+"""One run from opened documents to a finished folder: journal while it goes on, run file and papers afterwards.
+
+The rig with its judge, and then the papers, are loaded when it is their turn: a refused document waits for neither.
+"""
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
-from benchtest.certificate import write_certificate
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
-from benchtest.clock import wall_time
+from benchtest.clock import RealClock, wall_time
 from benchtest.errors import BenchtestError
-from benchtest.perform import Performed, Watcher, perform
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
-from benchtest.records import RUN_FORMAT, Journal, create_folder, save_recorded, save_scalars, write_junit, write_run
+from benchtest.records.folder import RUN_FORMAT, create_folder, write_run
+from benchtest.records.journal import Journal
 from benchtest.results import Instrument, Job, Outcome, Result, Run, SafeState
 from benchtest.rig import Virtual, open_rig
+
+if TYPE_CHECKING:
+    from benchtest.perform import Performed
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -47,6 +52,8 @@ class _Keeper:
         self.screen.begins(step)
 
     def seen(self, name: str, evidence: Evidence) -> None:
+        from benchtest.records.evidence import save_recorded
+
         if isinstance(evidence, Recorded):
             path, digest = save_recorded(self.folder, name, evidence)
             self.recordings[path] = digest
@@ -65,25 +72,45 @@ class _Keeper:
         self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
 
 
-def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> tuple[Run, Path]:
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Held:
+    """A finished run, where it lies, and how long its parts took here."""
+
+    run: Run
+    folder: Path
+    performing: float
+    """Seconds of this computer for performing and judging."""
+    papers: float
+    """Seconds of this computer for run file, JUnit file and certificate."""
+
+
+def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     """Put one board through its procedure and return the finished run and its folder.
 
     `stopped` says why the run shall stop, or nothing.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so.
     """
-    started = wall_time()
+    started, clock = wall_time(), RealClock()
     folder = create_folder(asked.root, started=started, part=prepared.procedure.part, serial=asked.job.serial)
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, {})
         journal.append("begins", at=0.0, **_beginning(prepared, asked, started))
+        before = clock.now()
         performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
+        performing = clock.now() - before
+        from benchtest.records.evidence import save_scalars
+
         path, digest = save_scalars(folder, performed.readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, performed, keeper, identities)
+    before = clock.now()
+    from benchtest.certificate import write_certificate
+    from benchtest.records.junit import write_junit
+
     write_run(folder, run)
     write_junit(folder, run)
     write_certificate(run, performed.readings, folder)
-    return run, folder
+    return Held(run=run, folder=folder, performing=performing, papers=clock.now() - before)
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
@@ -100,7 +127,9 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
 
 def _on_the_rig(
     prepared: Prepared, asked: Asked, keeper: _Keeper, stopped: Callable[[], str]
-) -> tuple[Performed, dict[str, str]]:
+) -> "tuple[Performed, dict[str, str]]":
+    from benchtest.perform import Watcher, perform
+
     watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
     rig = open_rig(
         prepared.procedure,
@@ -127,7 +156,7 @@ def _run(
     asked: Asked,
     started: datetime,
     folder: Path,
-    performed: Performed,
+    performed: "Performed",
     keeper: _Keeper,
     identities: dict[str, str],
 ) -> Run:

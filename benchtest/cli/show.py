@@ -6,7 +6,9 @@ import click
 
 from benchtest.cli.words import OUTCOME, line, say
 from benchtest.procedure import Step
-from benchtest.records import load_readings, read_journal, read_run
+from benchtest.records.evidence import load_readings
+from benchtest.records.folder import read_run
+from benchtest.records.journal import read_journal
 from benchtest.results import EXIT_CODE, Run, Verdict
 
 

@@ -1,9 +1,13 @@
 """The signal database (DBC) beside a profile: which messages and signals the link has.
 
 Only names are looked at here; encoding is the link adapter's business. The file must lie in the profile's own folder.
-cantools is imported only when a profile has a link.
+cantools is imported only when a profile has a link. It makes a list entry for each bit and each multiplexer value, so
+sizes that no frame can have are refused before it sees them: its answer to them is to take memory and time without end.
+
+Source: ISO 11898-1 for the longest data field of a frame, 64 bytes (from memory).
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
@@ -11,6 +15,15 @@ from importlib import import_module
 from benchtest.documents import Review, beside, choices, nearest_or_list, read_bytes
 from benchtest.errors import DocumentError
 from benchtest.profile.board import CanLink
+
+LONGEST_FRAME = 64
+"""Bytes."""
+LARGEST_MULTIPLEXER = 65535
+
+_MESSAGE_LENGTH = re.compile(r"BO_\s+[0-9]+\s+\w+\s*:\s*([0-9]+)")
+_SIGNAL_BITS = re.compile(r"([0-9]+)\s*\|\s*([0-9]+)\s*@")
+_MULTIPLEXED = re.compile(r"SG_MUL_VAL_[^;]*")
+_RANGE_END = re.compile(r"-\s*([0-9]+)")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -44,6 +57,9 @@ def read_database(link: CanLink, review: Review) -> SignalDatabase | None:
 def _parsed(content: bytes, name: str, review: Review) -> SignalDatabase | None:
     cantools = import_module("cantools")  # here, because it takes longer than all other imports together
     text = _decoded(content)
+    if (impossible := _impossible_size(text)) is not None:
+        review.say(("link", "database"), f"{name!r} is not a readable DBC file: {impossible}")
+        return None
     try:
         database = cantools.database.load_string(text, database_format="dbc")
     except (cantools.Error, ValueError, LookupError, ArithmeticError, TypeError, AttributeError) as cause:
@@ -52,6 +68,27 @@ def _parsed(content: bytes, name: str, review: Review) -> SignalDatabase | None:
         return None
     signals = {message.name: tuple(signal.name for signal in message.signals) for message in database.messages}
     return SignalDatabase(text=text, content=content, signals=signals)
+
+
+def _impossible_size(text: str) -> str | None:
+    """Return what is larger in a database than any frame can be, or None."""
+    for length in _MESSAGE_LENGTH.findall(text):
+        if _exceeds(length, LONGEST_FRAME):
+            return f"a message of {length[:20]} bytes, a frame has at most {LONGEST_FRAME}"
+    for start, length in _SIGNAL_BITS.findall(text):
+        if _exceeds(start, 8 * LONGEST_FRAME) or _exceeds(length, 8 * LONGEST_FRAME):
+            return f"a signal of {length[:20]} bits from bit {start[:20]}, a frame has at most {8 * LONGEST_FRAME}"
+    for statement in _MULTIPLEXED.findall(text):
+        for end in _RANGE_END.findall(statement):
+            if _exceeds(end, LARGEST_MULTIPLEXER):
+                return f"a multiplexer value of {end[:20]}, at most {LARGEST_MULTIPLEXER} are read"
+    return None
+
+
+def _exceeds(digits: str, most: int) -> bool:
+    """Compare without making an integer of a thousand digits."""
+    significant = digits.lstrip("0")
+    return len(significant) > len(str(most)) or int(significant or "0") > most
 
 
 def _decoded(content: bytes) -> str:

@@ -67,3 +67,11 @@ def write_whole(path: Path, content: bytes) -> str:
 def wrong(path: Path, message: str, *, line: int = 0, hint: str = "") -> DocumentError:
     """Return the error for a record that cannot be used."""
     return DocumentError([Problem(file=path, line=line, column=1, where="", message=message, hint=hint)])
+
+
+def read_whole(path: Path) -> bytes:
+    """Return the content of a record file. Raises DocumentError when it cannot be read."""
+    try:
+        return path.read_bytes()
+    except OSError as cause:
+        raise wrong(path, f"cannot be read: {cause.strerror}", hint="is this a run folder?") from cause

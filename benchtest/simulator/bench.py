@@ -16,7 +16,7 @@ from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
 from benchtest.faults import Fault
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.instruments import BenchAdapter, Capture, Link, Order, Recording, Role, Started, SupplyState
+from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Order, Recording, Role, Started, SupplyState
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.converter import Converter, converter
 from benchtest.simulator.link import SimulatedLink
@@ -67,7 +67,7 @@ class SimulatedBench:
 
     def identity(self) -> str:
         """Return maker, model, serial number and version."""
-        return f"Benchtest,Virtual bench adapter,{self._scene.chance.seed},{benchtest.__version__}"
+        return f"{VIRTUAL},{self._scene.chance.seed},{benchtest.__version__}"
 
     def beat(self) -> None:
         """Do nothing: in one process there is no dead-man to keep quiet."""

@@ -6,7 +6,7 @@ import pytest
 
 from benchtest.certificate import write_certificate
 from benchtest.readings import Origin
-from benchtest.records import write_run
+from benchtest.records.folder import write_run
 from tests.records.finished import WELDED, finished_readings, finished_run
 
 

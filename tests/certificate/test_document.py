@@ -10,7 +10,7 @@ import pytest
 
 from benchtest.certificate import describe, write_certificate
 from benchtest.readings import Origin, Readings
-from benchtest.records import write_run
+from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Verdict
 from tests.records.finished import WELDED, finished_readings, finished_run
 

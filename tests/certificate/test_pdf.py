@@ -12,7 +12,7 @@ from pypdf import PdfReader
 import benchtest.certificate
 from benchtest.certificate import write_certificate
 from benchtest.certificate.glyphs import covered, shown_or_named
-from benchtest.records import write_run
+from benchtest.records.folder import write_run
 from benchtest.results import Job
 from tests.records.finished import finished_readings, finished_run
 

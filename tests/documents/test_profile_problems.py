@@ -259,3 +259,28 @@ def test_a_relay_of_every_variant_does_not_lean_on_a_lamp_of_one(spoil: Spoil) -
         load_profile(spoiled.path)
 
     assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+
+
+IMPOSSIBLE = [
+    ("Controller: 1 C", "Controller: 99999991 C", "a message of 99999991 bytes, a frame has at most 64"),
+    ("BO_ 784 Tank: 1", "BO_ 784 Tank: 065", "a message of 065 bytes"),
+    ("pump : 0|1@", "pump : 0|99999991@", "a signal of 99999991 bits from bit 0"),
+    ("heater : 1|1@", "heater : 999999991 | 1@", "a signal of 1 bits from bit 999999991"),
+    ("heater : 1|1@", f"heater : {'9' * 5000}|1@", "a signal of 1 bits from bit 99999999999999999999,"),
+    ("BO_ 800 Status", "SG_MUL_VAL_ 288 heater pump 1-2, 3-999999999 ;\n\nBO_ 800 Status", "value of 999999999"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), IMPOSSIBLE, ids=[row[2] for row in IMPOSSIBLE])
+def test_a_database_with_impossible_sizes_is_refused_at_once(
+    spoil: Spoil, folder: Path, old: str, new: str, said: str
+) -> None:
+    """Sizes that would keep the DBC reader busy without end are refused before it sees them."""
+    spoil("tank.dbc", (old, new))
+
+    with pytest.raises(
+        DocumentError, match=r"tank\.yaml:\d+:13: link\.database: 'tank\.dbc' is not a readable"
+    ) as refused:
+        load_profile(folder / "tank.yaml")
+
+    assert said in str(refused.value)

@@ -13,16 +13,9 @@ from hypothesis import strategies as st
 
 from benchtest.errors import DocumentError
 from benchtest.readings import Recorded
-from benchtest.records import (
-    clean_serial,
-    clean_text,
-    create_folder,
-    load_readings,
-    read_run,
-    save_recorded,
-    save_scalars,
-    write_run,
-)
+from benchtest.records.evidence import load_readings, save_recorded, save_scalars
+from benchtest.records.folder import create_folder, read_run, write_run
+from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import Run
 from tests.records.finished import WELDED, finished_readings, finished_run
 

@@ -4,7 +4,7 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
-from benchtest.records import write_junit
+from benchtest.records.junit import write_junit
 from benchtest.results import Outcome, Verdict
 from tests.records.finished import WELDED, finished_run
 
