@@ -1,0 +1,140 @@
+"""The evidence of a run on disk: recordings as NumPy archives without pickles, everything else in one JSON file.
+
+Same evidence, same bytes. What is read is checked against its digest in the run first.
+"""
+
+import io
+import zipfile
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+from typing import Any, Final
+from urllib.parse import quote
+
+import numpy as np
+from pydantic import TypeAdapter
+
+from benchtest.instruments import Message, Order, Recording
+from benchtest.readings import Evidence, Left, Readings, Recorded, Supplied, Value
+from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
+from benchtest.results import Run
+
+SCALARS: Final = "evidence.json"
+
+
+def save_recorded(folder: Path, name: str, recorded: Recorded) -> tuple[str, str]:
+    """Write one recording and return its path in the folder and its digest. Same recording, same bytes."""
+    recording = recorded.recording
+    facts = {
+        "name": name,
+        "rate": recording.rate,
+        "channels": recording.channels,
+        "scale": recording.scale,
+        "offset": recording.offset,
+        "done": _orders().dump_python(recording.done, mode="json"),
+        "overrun": recording.overrun,
+        "messages": _messages().dump_python(recorded.messages, mode="json"),
+        "said": recorded.said,
+        "start_uncertainty": recorded.start_uncertainty,
+    }
+    archive = io.BytesIO()
+    np.savez(archive, codes=recording.codes, facts=np.frombuffer(to_canonical(facts), dtype=np.uint8))
+    relative = f"recordings/{quote(name, safe='')}.npz"
+    return relative, write_whole(folder / relative, archive.getvalue())
+
+
+def save_scalars(folder: Path, readings: Readings) -> tuple[str, str]:
+    """Write all evidence that is not a recording; return the path in the folder and the digest."""
+    content = {name: _scalar(evidence) for name, evidence in readings.evidence.items()}
+    known = {name: fields for name, fields in content.items() if fields is not None}
+    return SCALARS, write_whole(folder / SCALARS, to_canonical(known))
+
+
+def _scalar(evidence: Evidence) -> dict[str, object] | None:
+    match evidence:
+        case Value():
+            return {"kind": "value", "value": evidence.value}
+        case Supplied():
+            supplied = {"volts": evidence.volts, "amps": evidence.amps, "limiting": evidence.limiting}
+            return {"kind": "supplied", **supplied}
+        case Left():
+            return {"kind": "left", "channels": evidence.channels}
+        case Recorded():
+            return None
+
+
+def load_readings(folder: Path, run: Run) -> Readings:
+    """Return the evidence of a run; raises DocumentError when a file is not what its digest in the run says."""
+    evidence: dict[str, Evidence] = {}
+    for relative, expected in run.recordings.items():
+        content = _content(folder, relative, expected)
+        if relative == SCALARS:
+            evidence |= _load_scalars(folder / relative, content)
+        else:
+            name, recorded = _load_recorded(folder / relative, content)
+            evidence[name] = recorded
+    return Readings(origin=run.origin, evidence=evidence)
+
+
+def _content(folder: Path, relative: str, expected: str) -> bytes:
+    path = folder / relative
+    if not path.resolve().is_relative_to(folder.resolve()):
+        raise wrong(path, "is outside the run folder")
+    content = read_whole(path)
+    if digest(content) != expected:
+        raise wrong(path, "was changed after the run", hint="its digest in run.json is another; look for a copy")
+    return content
+
+
+def _load_recorded(path: Path, content: bytes) -> tuple[str, Recorded]:
+    try:
+        with np.load(io.BytesIO(content), allow_pickle=False) as archive:
+            facts = from_canonical(archive["facts"].tobytes())
+            codes = archive["codes"]
+        recording = Recording(
+            rate=facts["rate"],
+            channels=tuple(facts["channels"]),
+            codes=codes,
+            scale=tuple(facts["scale"]),
+            offset=tuple(facts["offset"]),
+            done=_orders().validate_python(facts["done"]),
+            overrun=facts["overrun"],
+        )
+        return facts["name"], Recorded(
+            recording=recording,
+            messages=_messages().validate_python(facts["messages"]),
+            said=tuple(facts["said"]),
+            start_uncertainty=facts["start_uncertainty"],
+        )
+    except (ValueError, KeyError, zipfile.BadZipFile) as cause:
+        raise wrong(path, "is not a recording of this program") from cause
+
+
+def _load_scalars(path: Path, content: bytes) -> dict[str, Evidence]:
+    try:
+        found = from_canonical(content)
+        return {name: _of_kind(fields) for name, fields in found.items()}
+    except (ValueError, KeyError, TypeError) as cause:
+        raise wrong(path, "is not an evidence file of this program") from cause
+
+
+def _of_kind(fields: Mapping[str, Any]) -> Evidence:
+    match fields["kind"]:
+        case "value":
+            return Value(value=fields["value"])
+        case "supplied":
+            return Supplied(volts=fields["volts"], amps=fields["amps"], limiting=fields["limiting"])
+        case "left":
+            return Left(channels=tuple(fields["channels"]))
+        case kind:
+            raise ValueError(f"{kind!r} is not a kind of evidence")
+
+
+@cache
+def _orders() -> TypeAdapter[tuple[Order, ...]]:
+    return TypeAdapter(tuple[Order, ...])
+
+
+@cache
+def _messages() -> TypeAdapter[tuple[Message, ...]]:
+    return TypeAdapter(tuple[Message, ...])
