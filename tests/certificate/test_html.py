@@ -94,12 +94,15 @@ def test_hostile_text_stays_text(text: str) -> None:
 
 @pytest.fixture
 def browser() -> Iterator[webdriver.Chrome]:
+    chromium, driver_path = shutil.which("chromium"), shutil.which("chromedriver")
+    if chromium is None or driver_path is None:
+        pytest.skip("needs Chromium and its driver (apt-get install chromium chromium-driver); .ci/run has them")
     options = webdriver.ChromeOptions()
-    options.binary_location = shutil.which("chromium") or "chromium"
+    options.binary_location = chromium
     for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking"):
         options.add_argument(argument)
     options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    service = webdriver.ChromeService(shutil.which("chromedriver") or "chromedriver")
+    service = webdriver.ChromeService(driver_path)
     driver = webdriver.Chrome(options=options, service=service)
     yield driver
     driver.quit()
