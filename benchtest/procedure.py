@@ -356,7 +356,7 @@ class Check:
     """For people: `K3 operate time`."""
     measurand: Measurand
     unit: str
-    """SI unit; empty for words and counts."""
+    """SI unit; empty for words and counts; `%` for a ratio, which is kept as it is and printed times hundred."""
     permitted: Interval | str
     """Interval for a number, the expected word for a word."""
     probe: str

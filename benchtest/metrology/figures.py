@@ -10,9 +10,10 @@ import math
 from decimal import Decimal
 from typing import Final
 
-PREFIXES: Final = {-12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G"}
+HUNDREDTHS: Final = -2  # power of ten of a percent: a ratio is kept as it is and printed times hundred
+PREFIXES: Final = {-12: "p", -9: "n", -6: "µ", -3: "m", HUNDREDTHS: "", 0: "", 3: "k", 6: "M", 9: "G"}
 PREFIXED: Final = frozenset({"V", "A", "Ω", "s", "Hz", "W", "m", "F", "H"})
-"""Units that take a prefix; others (%, °C, flashes, none) are printed as they are."""
+"""Units that take a prefix; others (°C, flashes, none) are printed as they are, and % is a ratio times hundred."""
 DIGITS: Final = 4
 """Significant digits where no uncertainty says how many."""
 
@@ -85,6 +86,8 @@ def _to_place(number: Decimal, place: int) -> Decimal:
 
 
 def _power(size: Decimal, unit: str) -> int:
+    if unit == "%":
+        return HUNDREDTHS
     if unit not in PREFIXED or size == 0:
         return 0
     return max(-12, min(9, size.adjusted() // 3 * 3))

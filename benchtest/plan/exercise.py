@@ -161,7 +161,7 @@ class _Exercise:
         if not contact:
             return []
         what = OpenShare(evidence=self.id, channel=contact, start=start, end=end)
-        return [self._limited(name, what, "", self._probe(contact), "open_voltage")]
+        return [self._limited(name, what, "%", self._probe(contact), "open_voltage")]
 
     def _lamp(self, name: str, state: str, start: float, end: float) -> list[Check]:
         if not self.seen.lamp:

@@ -16,6 +16,7 @@ from benchtest.metrology.figures import figures, permitted, plain
         (12.03417, 0.0213, "V", "12.034 ± 0.021 V"),
         (12.03417, 0.0996, "V", "12.03 ± 0.10 V"),  # rounds up into a new digit
         (12345.6, 234.0, "", "12350 ± 230"),
+        (0.99921, 0.00016, "%", "99.921 ± 0.016 %"),  # a ratio inside, hundredths in print
         (12345.6, 234.0, "Ω", "12.35 ± 0.23 kΩ"),
         (0.0148, 0.00012, "s", "14.80 ± 0.12 ms"),
         (0.0009996, 2e-6, "s", "999.6 ± 2.0 µs"),
@@ -63,6 +64,7 @@ def test_the_coverage_factor_is_named_where_there_is_an_uncertainty() -> None:
         (None, 0.06, "s", "≤ 60 ms"),
         (500.0, None, "Ω", "≥ 500 Ω"),
         (0.0, 0.0, "", "0"),
+        (0.9, None, "%", "≥ 90 %"),
         (None, None, "V", "any"),
     ],
 )
