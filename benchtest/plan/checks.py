@@ -1,11 +1,18 @@
 """Small makers of checks, so that every planner names, places and probes them in the same way."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Final
 
+from benchtest.instruments import Role
 from benchtest.plan.timeline import Draft
-from benchtest.procedure import Check, Interval, Measurand
+from benchtest.procedure import Check, Interval, Measurand, Record, Still
 from benchtest.profile.board import Limits
 from benchtest.terminals import Pair
+
+NONE: Final = Interval(low=0.0, high=0.0)
+WATCHED: Final = frozenset({Role.CONTACT, Role.LIGHT, Role.SENSE})
+"""Roles that have states, so that they can be still."""
 
 
 def interval(limits: "Limits[float] | None") -> Interval:
@@ -52,3 +59,16 @@ class Maker:
             probe=str(probe or ""),
             place=self.draft.place(*self.key, *key),
         )
+
+
+def others_still(maker: Maker, move: Record, involved: Iterable[str], lamps: Iterable[int] = ()) -> Check:
+    """Return the check that no contact, coil or lamp moves but those of the relays involved.
+
+    Lamps that give codes are let be, and so are the channels in `lamps`.
+    """
+    draft = maker.draft
+    mine = draft.blinking().union(lamps, *(draft.relay(name).all() for name in involved))
+    facts = draft.wiring.facts(draft.profile)
+    others = tuple(n for n in move.channels if n not in mine and n in facts and facts[n].role in WATCHED)
+    still = Still(evidence=move.name, channels=others, start=0.0, end=move.duration)
+    return maker.number("leaves the others still", still, "", NONE, "all other contacts, coils and lamps")

@@ -8,8 +8,7 @@ belong to the relay must be still all the way.
 
 from dataclasses import replace
 
-from benchtest.instruments import Role
-from benchtest.plan.checks import Maker, interval
+from benchtest.plan.checks import Maker, interval, others_still
 from benchtest.plan.timeline import QUIET, SETTLED, Draft, Timeline, first
 from benchtest.plan.wiring import RelayChannels
 from benchtest.procedure import (
@@ -18,7 +17,6 @@ from benchtest.procedure import (
     Check,
     ContactResistance,
     Delay,
-    Interval,
     Measurand,
     MessageAnswer,
     OpenShare,
@@ -26,12 +24,10 @@ from benchtest.procedure import (
     State,
     StateOf,
     Step,
-    Still,
 )
 from benchtest.profile.board import Relay, RelayLimits
 
 LONGEST = 0.06  # s assumed where the profile sets no limit for a time
-NONE = Interval(low=0.0, high=0.0)
 
 
 def exercise(draft: Draft, name: str) -> Step:
@@ -113,16 +109,7 @@ class _Exercise:
 
     def _others(self) -> list[Check]:
         """Every other output and lamp is still, but for what had to be commanded first."""
-        mine = self.seen.all().union(*(self.draft.relay(name).all() for name in self.before))
-        facts = self.draft.wiring.facts(self.draft.profile)
-        roles = {Role.CONTACT, Role.LIGHT, Role.SENSE}
-        others = [
-            number
-            for number in self.move.channels
-            if number not in mine | self.draft.blinking() and number in facts and facts[number].role in roles
-        ]
-        still = Still(evidence=self.id, channels=tuple(others), start=0.0, end=self.end)
-        return [self.maker.number("leaves the others still", still, "", NONE, "all other contacts, coils and lamps")]
+        return [others_still(self.maker, self.move, (self.name, *self.before))]
 
     # ---------------------------------------------------------------- one check each
 

@@ -6,7 +6,7 @@ the other order is tried: the element first, then the command, which must be ref
 
 from dataclasses import dataclass
 
-from benchtest.plan.checks import Maker, interval
+from benchtest.plan.checks import Maker, interval, others_still
 from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, first
 from benchtest.procedure import Cause, Check, Delay, Record, State, StateOf, Step
 from benchtest.profile.board import Interlock
@@ -72,6 +72,7 @@ class _Trial:
             self._reaction(cause),
             self._state("off while it is violated", "off", back - SETTLED / 2, back),
             self._restart(last - SETTLED / 2, last),
+            others_still(self._maker(), move, self._involved(before)),
         ]
         return move, checks
 
@@ -90,10 +91,15 @@ class _Trial:
         checks = [
             self._state("refused while it is violated", "off", at, back),
             self._restart(last - SETTLED / 2, last),
+            others_still(self._maker(), move, self._involved(before)),
         ]
         return move, checks
 
     # ---------------------------------------------------------------- parts
+
+    def _involved(self, before: list[str]) -> list[str]:
+        """Return the relays that this trial moves itself."""
+        return [self.lock.relay, *before, *([self.element] if self._is_relay() else [])]
 
     def _is_relay(self) -> bool:
         return self.element in self.draft.profile.relays

@@ -1,6 +1,7 @@
 """The link while all is well, and the loss and return of the link and of each supply."""
 
-from benchtest.plan.checks import Maker, interval
+from benchtest.instruments import Role
+from benchtest.plan.checks import Maker, interval, others_still
 from benchtest.plan.rest import BOOT, supply_shown
 from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, away, rest
 from benchtest.procedure import (
@@ -104,8 +105,17 @@ class _Outage:
             gone, back = (self.back - SETTLED, self.back), (self.undo - SETTLED, self.undo)
             checks += supply_shown(self.draft, self.what.of, self.id, gone, there=False, step=self.id)[: self._told()]
             checks += supply_shown(self.draft, self.what.of, self.id, back, there=True, step=f"{self.id}-back")
+        maker = Maker(draft=self.draft, step=self.id, subject=self.what.of, key=("steps",))
+        checks.append(others_still(maker, self.move, self.what.energised, self._supply_lamp()))
         title = f"Loss and return of {self.what.of}"
         return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
+
+    def _supply_lamp(self) -> list[int]:
+        """Return the lamp that goes out with the supply; with the d.c. supply all of them do."""
+        lost = self.profile.supplies.get(self.what.of)
+        gone = self.profile.supplies.values() if lost is not None and lost.kind == "dc" else [lost]
+        lamps = [supply.lamp for supply in gone if supply is not None and supply.lamp is not None]
+        return [self.draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in lamps]
 
     def _told(self) -> int:
         """Return how many of a lost supply's signs can be seen: a board without d.c. tells nothing on the link."""
