@@ -6,6 +6,7 @@ import pytest
 
 from benchtest.cli.documents import Prepared
 from benchtest.errors import Aborted, AdapterMissing
+from benchtest.faults import possible
 from benchtest.perform import Watcher
 from benchtest.readings import Origin
 from benchtest.results import Outcome, Verdict
@@ -117,3 +118,16 @@ def test_whatever_stops_a_run_the_bench_is_safe_and_the_board_not_judged(
         assert outcome is done.outcome
         assert (True, True) == (done.safe.reached, done.safe.verified)
         assert any(result.verdict is Verdict.NOT_TESTED for result in done.results)
+
+
+@pytest.mark.parametrize("board", ["greenhouse", "carwash"])
+def test_no_fault_that_the_simulator_knows_escapes(bench: Any, board: str, request: pytest.FixtureRequest) -> None:
+    """Every fault of `benchtest faults`, one at a time, makes the run fail."""
+    prepared: Prepared = request.getfixturevalue(board)
+    escaped = [
+        fault.text
+        for fault in possible(prepared.fitted)
+        if bench.performed(prepared, fault.text).outcome is not Outcome.FAIL
+    ]
+
+    assert [] == escaped
