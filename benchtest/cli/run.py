@@ -17,7 +17,7 @@ from benchtest.cli.words import OUTCOME, duration, line, say
 from benchtest.faults import Fault, parse
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
-from benchtest.results import EXIT_CODE, Job, Result, Run, Verdict
+from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Virtual
 
 CAUTIONS: Final = (
@@ -172,7 +172,8 @@ def _summary(held: Held) -> dict[str, Any]:
 def _tell(run: Run, folder: Path) -> None:
     """Print the outcome for people, with the first things to look at."""
     say(f"\n{OUTCOME[run.outcome]}  {run.reason}")
-    for result in _not_passed(run)[:5]:
+    judged = run.outcome not in {Outcome.BENCH_FAULT, Outcome.ABORTED}
+    for result in _not_passed(run)[:5] if judged else ():
         say(f"  {line(result)}")
     say(", ".join(f"{count} {verdict}" for verdict, count in _counts(run).items() if count))
     say(f"safe state: {run.safe.note}")

@@ -9,7 +9,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Protocol
 
-from benchtest.cli.words import duration, line, say
+from benchtest.cli.words import duration, folded, line, say
 from benchtest.procedure import Procedure, Step
 from benchtest.results import Result, Verdict
 
@@ -70,11 +70,12 @@ class Bar:
     def judged(self, step: Step, results: tuple[Result, ...]) -> None:
         from rich.text import Text
 
+        columns = self.progress.console.width
         self._left -= step.duration
         self.progress.advance(self._task, step.duration)
         for result in results:
             if result.verdict is not Verdict.PASS:
-                self.progress.console.print(Text(line(result)))
+                self.progress.console.print(Text(folded(line(result), columns)))
 
 
 def summary(results: tuple[Result, ...]) -> str:

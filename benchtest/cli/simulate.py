@@ -45,7 +45,9 @@ def simulate(
         names = [(prepared.harness.adapter, ports["adapter"]), (prepared.harness.link, ports.get("can"))]
         given = [f"--port {name}={port}" for name, port in names if name and port]
         words = ["benchtest run", str(profile), "--fixture", str(fixture), *choice, *given, "--serial DEMO-1"]
-        say("In a second terminal:\n\n  " + " ".join(words) + "\n\nCtrl-C ends this one.")
+        say("In a second terminal:\n")
+        click.echo("  " + " ".join(words))  # never broken over lines: it is to be pasted
+        say("\nCtrl-C ends this one.")
         sys.stdout.flush()
 
     procedure = prepared.procedure

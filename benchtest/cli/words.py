@@ -1,6 +1,8 @@
 """How results are said on a terminal: one line each, in words that need neither colour nor special characters."""
 
+import shutil
 import sys
+import textwrap
 from typing import Final
 
 import click
@@ -43,13 +45,25 @@ OUTCOME: Final = {
 
 
 def say(text: str, *, err: bool = False) -> None:
-    """Print a line; where the encoding lacks a character, a plain spelling stands in."""
+    """Print a line; where the encoding lacks a character, a plain spelling stands in.
+
+    On a terminal a long line is broken between words and goes on indented; anywhere else it stays one line.
+    """
     stream = sys.stderr if err else sys.stdout
+    if stream.isatty():
+        text = "\n".join(folded(part, shutil.get_terminal_size().columns) for part in text.split("\n"))
     try:
         text.encode(stream.encoding or "utf-8")
     except UnicodeEncodeError:
         text = text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
     click.echo(text, err=err)
+
+
+def folded(text: str, columns: int) -> str:
+    """Return a line broken between words at a terminal's width, continued under its own indent."""
+    indent = " " * (len(text) - len(text.lstrip()) + 4)
+    folds = textwrap.wrap(text, columns, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return "\n".join(folds)
 
 
 def line(result: Result) -> str:

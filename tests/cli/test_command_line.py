@@ -2,12 +2,14 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
 from collections.abc import Callable
 from pathlib import Path
 
+import pexpect
 import pytest
 
 ROOT = Path(__file__).parent.parent.parent
@@ -230,3 +232,20 @@ def test_faults_lists_what_run_takes(benchtest: Benchtest) -> None:
 
     assert any(line.startswith("K3 contact welded ") for line in lines)
     assert len(lines) > 100
+
+
+def test_a_terminal_gets_no_line_that_is_wider_than_itself(tmp_path: Path) -> None:
+    """At 80 columns nothing is cut inside a word, and a failing line says where to probe."""
+    words = [*CARWASH, "--serial", "A1", "--fault", "K2 contact never closes", "--runs", str(tmp_path)]
+    environment = {**os.environ, "COLUMNS": "80", "TERM": "xterm"}
+    child = pexpect.spawn(
+        sys.executable, ["-m", "benchtest", *words], cwd=ROOT, env=environment, dimensions=(24, 80), encoding="utf-8"
+    )
+    said = child.read()
+    child.wait()
+    plain = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "\r\n", said)
+    lines = [line for line in re.split(r"[\r\n]+", plain) if str(tmp_path) not in line]
+
+    assert 1 == child.exitstatus
+    assert max(len(line) for line in lines) <= 80
+    assert "probe X3.3-X3.4" in " ".join(plain.split())
