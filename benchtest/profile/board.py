@@ -8,7 +8,7 @@ name of a document is reported at once.
 import math
 from typing import Annotated, Generic, Literal, Self, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, WithJsonSchema, model_validator
+from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, WithJsonSchema, model_validator
 
 from benchtest.quantities import RESISTANCE, Amps, BitsPerSecond, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
@@ -72,7 +72,7 @@ class Connector(Part):
 
     pins: Annotated[int, Field(ge=1, le=99)]
     use: Text
-    keep_empty: bool = False
+    keep_empty: StrictBool = False
     """Nothing may ever be plugged in here; the plan refuses wiring to it."""
     bridged: tuple[tuple[int, int], ...] = ()
     """Pins that the jumper plug on this connector must join, checked without power."""

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, StrictBool
 
 from benchtest.profile.board import (
     CanLink,
@@ -30,7 +30,7 @@ class Decision(Part):
 
     guard: Annotated[float, Field(ge=0, le=3)] = 1.0
     """Guard band as multiple r of the expanded uncertainty: w = r·U."""
-    accept_conditional: bool = False
+    accept_conditional: StrictBool = False
     """Whether a run with conditional passes still counts as passed (the certificate then says so)."""
 
 
