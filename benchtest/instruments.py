@@ -136,11 +136,7 @@ class Identified(Protocol):
         ...
 
 
-class Outputs(Protocol):
-    def set(self, channel: int, value: float) -> None:
-        """Set one drive (0 or 1) or one resistance (ohms)."""
-        ...
-
+class Switched(Protocol):
     def off(self, channel: int) -> None:
         """Take one output to its safe state: drive off, resistance open, supply off."""
         ...
@@ -154,7 +150,13 @@ class Outputs(Protocol):
         ...
 
 
-class Supplies(Protocol):
+class Outputs(Switched, Protocol):
+    def set(self, channel: int, value: float) -> None:
+        """Set one drive (0 or 1) or one resistance (ohms)."""
+        ...
+
+
+class Supplies(Switched, Protocol):
     def source(self, channel: int, *, volts: float, amps: float) -> None:
         """Set the current limit, then the voltage, then switch on."""
         ...
@@ -182,6 +184,27 @@ class Recorder(Protocol):
 
 class BenchAdapter(Identified, Outputs, Supplies, Meter, Recorder, Protocol):
     """All that one bench adapter can be; a rig may also be composed of several that can do less."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Device:
+    """One opened adapter, by what it can do; None is what it cannot."""
+
+    identified: Identified
+    outputs: Outputs | None = None
+    supplies: Supplies | None = None
+    meter: Meter | None = None
+    recorder: Recorder | None = None
+
+    @property
+    def switched(self) -> Switched | None:
+        """What has to be taken to safety, if anything."""
+        return self.outputs if self.outputs is not None else self.supplies
+
+    @staticmethod
+    def whole(bench: BenchAdapter) -> Device:
+        """Return an adapter that can do everything."""
+        return Device(identified=bench, outputs=bench, supplies=bench, meter=bench, recorder=bench)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -397,6 +397,8 @@ class Channel:
     high: float
     """Above: broken (contact), lit (light), high (sense)."""
     instrument: str
+    late: float = 0.0
+    """Half-width in seconds of this channel's moments beyond the adapter's stamp, where the host polls or orders it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

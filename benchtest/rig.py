@@ -6,16 +6,21 @@ the adapter's dead-man take everything off.
 """
 
 import logging
+import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass
+from functools import partial
+from typing import Any
 
 from benchtest.adapters.catalogue import find
+from benchtest.adapters.composed import ComposedBench, Part
 from benchtest.clock import Clock, RealClock
 from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Message
+from benchtest.fixture.wiring import adapters_of, channels_of
+from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Device, Link, Message
 from benchtest.interlocks import refused_by_the_bench, to_safe
 from benchtest.procedure import LinkPlan, Procedure, Record, Say
 from benchtest.profile.fitting import FittedProfile
@@ -48,6 +53,8 @@ class Rig:
     harness: Harness
     beat_every: float
     """Seconds between signs of life while waiting."""
+    due: Callable[[], float] = lambda: math.inf
+    """When the host must tend to a running recording next, by the rig's clock; `bench.beat` tends to it."""
     stopped: Callable[[], str] = lambda: ""
     """Why the run shall stop; empty while it shall go on. A signal may come at any moment and is heeded at these."""
 
@@ -60,7 +67,7 @@ class Rig:
         """Wait, keep the adapter's dead-man content, and heed a stop."""
         while (now := self.clock.now()) < deadline:
             self.heed()
-            self.clock.sleep_until(min(deadline, now + self.beat_every))
+            self.clock.sleep_until(min(deadline, now + self.beat_every, max(now, self.due())))
             self.bench.beat()
         self.heed()
 
@@ -121,17 +128,30 @@ class Rig:
                 self.link.silence()
         except RigError as problem:
             LOG.info("the link could not be silenced: %s", problem)
+        refused = self._all_off(procedure)
         try:
-            for channel in to_safe(self.bench.energised(), loads=procedure.loads, supplies=procedure.supplies):
-                self.bench.off(channel)
-            self.bench.all_off()
             left = sorted(self.bench.energised())
-        except RigError as problem:
-            note = f"the adapter could not be asked: {problem}; its dead-man takes everything off by itself"
+        except RigError as silent:
+            note = f"the adapter could not be asked: {refused or silent}; its dead-man takes everything off by itself"
             return SafeState(reached=False, verified=False, note=note)
         if left:
             return SafeState(reached=True, verified=False, note=f"still on: channels {', '.join(map(str, left))}")
         return SafeState(reached=True, verified=True, note="everything off, read back from the adapter")
+
+    def _all_off(self, procedure: Procedure) -> RigError | None:
+        """Order everything off, loads first, then all at once; a refusal of one keeps none of the others on."""
+        first: RigError | None = None
+        try:
+            on = to_safe(self.bench.energised(), loads=procedure.loads, supplies=procedure.supplies)
+        except RigError as problem:
+            first, on = problem, ()
+        acts: list[Callable[[], None]] = [partial(self.bench.off, channel) for channel in on]
+        for act in (*acts, self.bench.all_off):
+            try:
+                act()
+            except RigError as problem:
+                first = first or problem
+        return first
 
 
 @contextmanager
@@ -178,27 +198,58 @@ def _simulated(
 
 
 def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Harness, ports: Mapping[str, str]) -> Rig:
-    clock, adapter = RealClock(), fixture.adapters[harness.adapter]
-    port = _port(harness.adapter, fixture, ports)
-    bench: BenchAdapter = stack.enter_context(
-        find(adapter.driver)(adapter=adapter, port=port, limits=fixture.limits, clock=clock)
-    )
+    clock = RealClock()
+    devices = {
+        name: stack.enter_context(_opened(name, fixture, ports, clock)) for name in adapters_of(fixture, harness)
+    }
     link: Link | None = None
     if procedure.link is not None and harness.link is not None:
         about = fixture.adapters[harness.link]
         port = _port(harness.link, fixture, ports)
         link = stack.enter_context(find(about.driver)(adapter=about, port=port, plan=procedure.link, clock=clock))
-    identity = bench.identity()
+    identities = {name: device.identified.identity() for name, device in devices.items()}
+    bench, due = _one_bench(devices, fixture, harness, clock)
     return Rig(
         bench=bench,
         link=link,
         clock=clock,
-        origin=Origin.SIMULATED if identity.startswith(VIRTUAL) else Origin.MEASURED,
-        identities={harness.adapter: identity},
+        origin=Origin.SIMULATED if any(who.startswith(VIRTUAL) for who in identities.values()) else Origin.MEASURED,
+        identities=identities,
         fixture=fixture,
         harness=harness,
-        beat_every=adapter.dead_man / BEATS_PER_DEAD_MAN,
+        beat_every=min(fixture.adapters[name].dead_man for name in devices) / BEATS_PER_DEAD_MAN,
+        due=due,
     )
+
+
+@contextmanager
+def _opened(name: str, fixture: Fixture, ports: Mapping[str, str], clock: Clock) -> Iterator[Device]:
+    """Open one adapter; one that can do everything is a device too."""
+    adapter, port = fixture.adapters[name], _port(name, fixture, ports)
+    with find(adapter.driver)(adapter=adapter, port=port, limits=fixture.limits, clock=clock) as opened:
+        yield opened if isinstance(opened, Device) else Device.whole(opened)
+
+
+def _one_bench(
+    devices: Mapping[str, Device], fixture: Fixture, harness: Harness, clock: Clock
+) -> tuple[BenchAdapter, Callable[[], float]]:
+    """Return the devices as one bench adapter, and when the host must tend to it."""
+    whole = next(iter(devices.values()))
+    if len(devices) == 1 and whole.recorder is not None:
+        bench: Any = whole.recorder  # an adapter that can do everything needs no host to help it
+        return bench, lambda: math.inf
+    parts = [
+        Part(
+            name=name,
+            device=device,
+            channels=channels_of(name, fixture, harness),
+            stamp=fixture.adapters[name].stamp,
+            every=1 / fixture.adapters[name].rate,
+        )
+        for name, device in devices.items()
+    ]
+    composed = ComposedBench(parts, clock)
+    return composed, composed.due
 
 
 def _port(name: str, fixture: Fixture, ports: Mapping[str, str]) -> str:

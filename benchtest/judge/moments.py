@@ -89,7 +89,13 @@ def _bench_order(case: Case, asked: Delay, recorded: Recorded) -> Moment:
     done = [order.at for order in recorded.recording.done if _alike(order, wanted)]
     if len(done) <= earlier:
         raise Undecided(f"the order of {asked.since.at:g} s was not carried out")
-    return Moment(at=done[earlier], stamps=(case.procedure.timing.stamp,))
+    return Moment(at=done[earlier], stamps=_stamps(case, wanted.channel))
+
+
+def _stamps(case: Case, channel: int) -> tuple[float, ...]:
+    """Return the half-widths of a channel's moments: the adapter's stamp, and the host's where it polls or orders."""
+    late = case.channel(channel).late
+    return (case.procedure.timing.stamp, late) if late else (case.procedure.timing.stamp,)
 
 
 def _alike(one: Order, other: Order) -> bool:
@@ -134,9 +140,7 @@ def _arrived(case: Case, recording: Recording, number: int, state: State, *, sin
         raise NotSeen(f"{channel.terminals} was {state} already")
     if found.moment is None:
         return None
-    return Moment(
-        at=found.moment / recording.rate, stamps=(case.procedure.timing.stamp,), sampled=(1 / recording.rate,)
-    )
+    return Moment(at=found.moment / recording.rate, stamps=_stamps(case, number), sampled=(1 / recording.rate,))
 
 
 def _bounce(case: Case, asked: Bounce) -> Finding:
@@ -155,7 +159,8 @@ def _bounce(case: Case, asked: Bounce) -> Finding:
     duration = found.duration / recording.rate
     step = 1 / recording.rate
     note = f"{found.count} re-opening{'s' if found.count > 1 else ''}" if found.count else ""
-    budget = interval(duration, clock=case.procedure.timing.clock, stamps=(), sampled=(step, step))
+    late = (channel.late, channel.late) if channel.late else ()
+    budget = interval(duration, clock=case.procedure.timing.clock, stamps=late, sampled=(step, step))
     return Finding(value=duration, budget=budget, note=note)
 
 
