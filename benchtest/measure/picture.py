@@ -1,7 +1,8 @@
 """A picture of a capture with the found edges, levels and codes marked on the trace.
 
 Long records are thinned to the lowest and highest sample of each column, so that no spike gets lost; stamped changes
-are drawn as steps. Drawn by matplotlib, which takes a while to load, without a screen; text stays text in SVG, so that it can be found and read out.
+are drawn as steps. Drawn by matplotlib without a screen, which takes a while to load; text stays text in SVG, so that
+it can be found and read out.
 """
 
 from itertools import pairwise
