@@ -6,13 +6,15 @@ from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
+from benchtest.fixture.wiring import channels, timekeeper
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
+from benchtest.plan.possible import as_far_as_possible
 from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
-from benchtest.plan.timeline import Draft
+from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
 from benchtest.profile.fitting import FittedProfile
@@ -39,23 +41,30 @@ def plan(
     fixture: Fixture,
     harness: Harness,
     place: Callable[..., str] = lambda *_: "",
+    partial: bool = False,
 ) -> Procedure:
     """Return the procedure that proves this board on this bench.
 
     `database` is the text of the profile's DBC, `place` tells file:line of a key path. Raises PlanError with every
-    reason why the bench cannot do it.
+    reason why the bench cannot do it; with `partial`, what it cannot do becomes *not tested*, and only what would be
+    dangerous is refused.
     """
     profile, wiring = fitted.profile, Wiring(harness, fixture)
-    adapter = fixture.adapters[harness.adapter]
-    draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate)
+    adapter = timekeeper(fixture, harness)
+    slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
+    draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate, pace=Pace().slowed(slowest))
     steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
-    reasons = [*wiring.gaps, *kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
-    reasons += [] if profile.link is None or harness.link else ["the harness names no adapter on the board's link"]
-    reasons += too_fine(procedure)
-    if reasons:
-        raise PlanError(reasons)
-    return procedure
+    linked = profile.link is None or harness.link is not None
+    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
+    unresolved = too_fine(procedure)
+    if dangers or (not partial and (reasons or unresolved)):
+        raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
+    if not partial:
+        return procedure
+    possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
+    return replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -104,7 +113,7 @@ def _duration(move: Move, adapter: Adapter) -> float:
 
 def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, steps: list[Step]) -> Procedure:
     profile, harness, fixture = fitted.profile, wiring.harness, wiring.fixture
-    adapter, link = fixture.adapters[harness.adapter], profile.link
+    adapter, link = timekeeper(fixture, harness), profile.link
     return Procedure(
         part=profile.board.part,
         board=profile.board.name,

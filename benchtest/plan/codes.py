@@ -6,7 +6,7 @@ and a pause, of the longest code in the lamp's table, so that a wrong code is re
 
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker
-from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, rest
+from benchtest.plan.timeline import Draft, Timeline, rest
 from benchtest.procedure import CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, Step
 from benchtest.profile.board import Code, CountCode, DigitsCode
 from benchtest.profile.script import ReadCode
@@ -45,10 +45,10 @@ def _situation(step: ReadCode) -> str:
 def _before(draft: Draft, step: ReadCode, name: str, longest: float) -> Move:
     """Bring the state about and wait until the running repeat has ended."""
     timeline = Timeline(draft)
-    at = QUIET
+    at = draft.pace.quiet
     for thing, state in step.given.inputs.items():
         timeline.input(at, thing, state)
-    at = timeline.prepare(at + GAP, step.given.energised)
+    at = timeline.prepare(at + draft.pace.gap, step.given.energised)
     if step.given.link == "silent":
         timeline.heartbeat(at, alive=False)
         at += draft.link().lost_after.high
@@ -58,13 +58,14 @@ def _before(draft: Draft, step: ReadCode, name: str, longest: float) -> Move:
 def _after(draft: Draft, step: ReadCode, name: str) -> Move:
     """Give everything back."""
     timeline = Timeline(draft)
-    at = timeline.undo(QUIET, step.given.energised)
+    at = timeline.undo(draft.pace.quiet, step.given.energised)
     for thing in step.given.inputs:
         timeline.input(at, thing, rest(draft.profile.inputs[thing]))
     if step.given.link == "silent":
         timeline.heartbeat(at, alive=True)
         at += draft.link().back_within.high
-    return timeline.record(f"{name}-after", duration=at + GAP + SETTLED, rate=100.0, channels=_current(draft, step))
+    end = at + draft.pace.gap + draft.pace.settled
+    return timeline.record(f"{name}-after", duration=end, rate=100.0, channels=_current(draft, step))
 
 
 def _current(draft: Draft, step: ReadCode) -> list[int]:

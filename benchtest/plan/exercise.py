@@ -7,9 +7,10 @@ belong to the relay must be still all the way.
 """
 
 from dataclasses import replace
+from typing import Literal
 
 from benchtest.plan.checks import Maker, interval, others_still
-from benchtest.plan.timeline import QUIET, SETTLED, Draft, Timeline, first
+from benchtest.plan.timeline import Draft, Timeline, first
 from benchtest.plan.wiring import RelayChannels
 from benchtest.procedure import (
     Bounce,
@@ -26,6 +27,10 @@ from benchtest.procedure import (
     Step,
 )
 from benchtest.profile.board import Relay, RelayLimits
+from benchtest.terminals import Pair
+
+Side = Literal["make", "break"]
+"""Which contact of a relay."""
 
 LONGEST = 0.06  # s assumed where the profile sets no limit for a time
 
@@ -48,13 +53,13 @@ class _Exercise:
         times = (limits.response, limits.operate, limits.bounce)
         follow = sum(LONGEST if time is None or time.max is None else time.high for time in times)
         timeline = Timeline(draft)
-        self.on = timeline.prepare(QUIET, self.before, self.inputs)
+        self.on = timeline.prepare(self.draft.pace.quiet, self.before, self.inputs)
         timeline.command(self.on, name, on=True)
-        self.off = self.on + follow + SETTLED
+        self.off = self.on + follow + self.draft.pace.settled
         timeline.command(self.off, name, on=False)
-        self.undo = self.off + follow + SETTLED
+        self.undo = self.off + follow + self.draft.pace.settled
         end = timeline.undo(self.undo, self.before, self.inputs)
-        self.end = end + (SETTLED if end > self.undo else 0.0)
+        self.end = end + (self.draft.pace.settled if end > self.undo else 0.0)
         self.move = timeline.record(self.id, duration=self.end, channels=draft.watched())
 
     def step(self) -> Step:
@@ -65,45 +70,47 @@ class _Exercise:
     def _at_rest(self) -> list[Check]:
         """Before the command: a make contact is open, a break contact closed, the lamp dark."""
         return [
-            *self._open("open contact at first", self.seen.make, self.on - QUIET, self.on),
-            *self._closed("contact resistance at first", self.seen.break_, self.on - QUIET, self.on),
-            *self._lamp("lamp at first", "dark", self.on - QUIET, self.on),
+            *self._open("open contact at first", "make", self.on - self.draft.pace.quiet, self.on),
+            *self._closed("contact resistance at first", "break", self.on - self.draft.pace.quiet, self.on),
+            *self._lamp("lamp at first", "dark", self.on - self.draft.pace.quiet, self.on),
         ]
 
     def _commanded(self) -> list[Check]:
         """Command to coil, coil to contact, bounce."""
         checks = []
         order = self._order(self.on)
-        if self.seen.coil:
+        if self.relay.coil:
             response = Delay(evidence=self.id, channel=self.seen.coil, state="high", since=order)
             checks.append(self._limited("response", response, "s", self.relay.coil, "response"))
-        contact, state = (self.seen.make, "made") if self.seen.make else (self.seen.break_, "broken")
+        contact: Side = "make" if self.relay.contact.make else "break"
+        state: State = "made" if contact == "make" else "broken"
         checks.append(self._transition("operate time", contact, state, self.on, "high", "operate"))
-        if self.seen.make:
-            checks.append(self._bounce(self.seen.make, self.on, self.off))
+        if contact == "make":
+            checks.append(self._bounce("make", self.on, self.off))
         return checks
 
     def _energised(self) -> list[Check]:
         """Settled: contact resistance, the other contact open, lamp lit, the board's own word."""
-        start, end = self.off - SETTLED / 2, self.off
+        start, end = self.off - self.draft.pace.settled / 2, self.off
         return [
-            *self._closed("contact resistance", self.seen.make, start, end),
-            *self._open("open contact when energised", self.seen.break_, start, end),
+            *self._closed("contact resistance", "make", start, end),
+            *self._open("open contact when energised", "break", start, end),
             *self._lamp("lamp when energised", "lit", start, end),
             *self._feedback(),
         ]
 
     def _released(self) -> list[Check]:
         """Coil off to the contact's return, bounce of a break contact, rest again."""
-        contact, state = (self.seen.make, "broken") if self.seen.make else (self.seen.break_, "made")
+        contact: Side = "make" if self.relay.contact.make else "break"
+        state: State = "broken" if contact == "make" else "made"
         checks = [self._transition("release time", contact, state, self.off, "low", "release")]
-        if self.seen.break_:
-            checks.append(self._bounce(self.seen.break_, self.off, self.undo, name="bounce on release"))
-        start, end = self.undo - SETTLED / 2, self.undo
+        if self.relay.contact.break_:
+            checks.append(self._bounce("break", self.off, self.undo, name="bounce on release"))
+        start, end = self.undo - self.draft.pace.settled / 2, self.undo
         return [
             *checks,
-            *self._open("open contact when released", self.seen.make, start, end),
-            *self._closed("contact resistance when released", self.seen.break_, start, end),
+            *self._open("open contact when released", "make", start, end),
+            *self._closed("contact resistance when released", "break", start, end),
             *self._lamp("lamp when released", "dark", start, end),
         ]
 
@@ -123,35 +130,37 @@ class _Exercise:
         permitted = interval(getattr(self.limits, limit))
         return replace(self.maker.number(name, what, unit, permitted, str(probe)), place=self.draft.place(*key))
 
-    def _transition(self, name: str, contact: int, state: str, at: float, coil: State, limit: str) -> Check:
+    def _transition(self, name: str, contact: Side, state: State, at: float, coil: State, limit: str) -> Check:
         order = self._order(at)
-        if self.seen.coil:
+        if self.relay.coil:
             order = Cause(at=at, order=order.order, channel=self.seen.coil, state=coil)
-        delay = Delay(evidence=self.id, channel=contact, state="made" if state == "made" else "broken", since=order)
+        delay = Delay(evidence=self.id, channel=self._channel(contact), state=state, since=order)
         return self._limited(name, delay, "s", self._probe(contact), limit)
 
-    def _bounce(self, contact: int, since: float, until: float, name: str = "bounce time") -> Check:
-        bounce = Bounce(evidence=self.id, channel=contact, since=since, until=until)
+    def _bounce(self, contact: Side, since: float, until: float, name: str = "bounce time") -> Check:
+        bounce = Bounce(evidence=self.id, channel=self._channel(contact), since=since, until=until)
         return self._limited(name, bounce, "s", self._probe(contact), "bounce")
 
-    def _probe(self, contact: int) -> str:
-        pair = self.relay.contact.make if contact == self.seen.make else self.relay.contact.break_
-        return str(pair)
+    def _channel(self, contact: Side) -> int:
+        return self.seen.make if contact == "make" else self.seen.break_
 
-    def _closed(self, name: str, contact: int, start: float, end: float) -> list[Check]:
-        if not contact:
+    def _probe(self, contact: Side) -> Pair | None:
+        return self.relay.contact.make if contact == "make" else self.relay.contact.break_
+
+    def _closed(self, name: str, contact: Side, start: float, end: float) -> list[Check]:
+        if self._probe(contact) is None:
             return []
-        what = ContactResistance(evidence=self.id, channel=contact, start=start, end=end)
+        what = ContactResistance(evidence=self.id, channel=self._channel(contact), start=start, end=end)
         return [self._limited(name, what, "Ω", self._probe(contact), "resistance")]
 
-    def _open(self, name: str, contact: int, start: float, end: float) -> list[Check]:
-        if not contact:
+    def _open(self, name: str, contact: Side, start: float, end: float) -> list[Check]:
+        if self._probe(contact) is None:
             return []
-        what = OpenShare(evidence=self.id, channel=contact, start=start, end=end)
+        what = OpenShare(evidence=self.id, channel=self._channel(contact), start=start, end=end)
         return [self._limited(name, what, "%", self._probe(contact), "open_voltage")]
 
     def _lamp(self, name: str, state: str, start: float, end: float) -> list[Check]:
-        if not self.seen.lamp:
+        if self.relay.lamp is None:
             return []
         what = StateOf(evidence=self.id, channel=self.seen.lamp, start=start, end=end)
         return [self.maker.word(f"{name} ({self.relay.lamp})", what, state, f"lamp {self.relay.lamp}", "lamp")]

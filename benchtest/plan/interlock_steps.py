@@ -7,11 +7,9 @@ the other order is tried: the element first, then the command, which must be ref
 from dataclasses import dataclass
 
 from benchtest.plan.checks import Maker, interval, others_still
-from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, first
+from benchtest.plan.timeline import Draft, Timeline, first
 from benchtest.procedure import Cause, Check, Delay, Record, State, StateOf, Step
 from benchtest.profile.board import Interlock
-
-FOLLOW = 0.12  # s for input filter, firmware and armature to follow, on top of the permitted reaction
 
 
 def try_interlock(draft: Draft, name: str) -> list[Step]:
@@ -55,23 +53,23 @@ class _Trial:
             deeper_inputs, deeper = first(self.draft.profile, self.element) if self._is_relay() else ([], [])
             before += [*deeper, self.element] if self._is_relay() else []
             inputs += deeper_inputs if self._is_relay() else [(self.element, True)]
-        at = timeline.prepare(QUIET, before, inputs)
+        at = timeline.prepare(self.draft.pace.quiet, before, inputs)
         timeline.command(at, relay, on=True)
-        away = at + GAP + FOLLOW
+        away = at + self.draft.pace.gap + self.draft.pace.follow
         wanted = self.element in {*self.lock.needs.all, *self.lock.needs.any}
         self._make(timeline, away, true=not wanted)
-        back = away + self.lock.reaction.high + FOLLOW
+        back = away + self.lock.reaction.high + self.draft.pace.follow
         self._make(timeline, back, true=wanted)
-        last = back + self.lock.reaction.high + FOLLOW
+        last = back + self.lock.reaction.high + self.draft.pace.follow
         timeline.command(last, relay, on=False)
-        end = timeline.undo(last + GAP, before, inputs)
-        move = timeline.record(self._id(), duration=end + SETTLED, channels=self.draft.watched())
+        end = timeline.undo(last + self.draft.pace.gap, before, inputs)
+        move = timeline.record(self._id(), duration=end + self.draft.pace.settled, channels=self.draft.watched())
         cause = Cause(at=away, order="link" if self._by_link() else "bench")
         checks = [
-            self._state("energised while it holds", "on", away - SETTLED / 2, away),
+            self._state("energised while it holds", "on", away - self.draft.pace.settled / 2, away),
             self._reaction(cause),
-            self._state("off while it is violated", "off", back - SETTLED / 2, back),
-            self._restart(last - SETTLED / 2, last),
+            self._state("off while it is violated", "off", back - self.draft.pace.settled / 2, back),
+            self._restart(last - self.draft.pace.settled / 2, last),
             others_still(self._maker(), move, self._involved(before)),
         ]
         return move, checks
@@ -80,17 +78,17 @@ class _Trial:
         """Energise the element first, command the relay, take the element's command back."""
         relay, timeline = self.lock.relay, Timeline(self.draft)
         inputs, before = first(self.draft.profile, self.element)
-        at = timeline.prepare(QUIET, [*before, self.element], inputs)
+        at = timeline.prepare(self.draft.pace.quiet, [*before, self.element], inputs)
         timeline.command(at, relay, on=True)
-        back = at + self.lock.reaction.high + FOLLOW
+        back = at + self.lock.reaction.high + self.draft.pace.follow
         timeline.command(back, self.element, on=False)
-        last = back + self.lock.reaction.high + FOLLOW
+        last = back + self.lock.reaction.high + self.draft.pace.follow
         timeline.command(last, relay, on=False)
-        end = timeline.undo(last + GAP, before, inputs)
-        move = timeline.record(self._id(), duration=end + SETTLED, channels=self.draft.watched())
+        end = timeline.undo(last + self.draft.pace.gap, before, inputs)
+        move = timeline.record(self._id(), duration=end + self.draft.pace.settled, channels=self.draft.watched())
         checks = [
             self._state("refused while it is violated", "off", at, back),
-            self._restart(last - SETTLED / 2, last),
+            self._restart(last - self.draft.pace.settled / 2, last),
             others_still(self._maker(), move, self._involved(before)),
         ]
         return move, checks

@@ -3,7 +3,7 @@
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, interval, others_still
 from benchtest.plan.rest import BOOT, supply_shown
-from benchtest.plan.timeline import GAP, QUIET, SETTLED, Draft, Timeline, away, rest
+from benchtest.plan.timeline import Draft, Timeline, away, rest
 from benchtest.procedure import (
     Cause,
     Check,
@@ -44,25 +44,24 @@ def watch_link(draft: Draft, step: WatchLink) -> list[Step]:
 
 def _inputs(draft: Draft, link: CanLink) -> list[Step]:
     """Every input that the board reports is taken away from rest and back, all in one recording."""
-    timeline, at, moments = Timeline(draft), QUIET, dict[str, float]()
+    timeline, at, moments = Timeline(draft), draft.pace.quiet, dict[str, float]()
     for name, thing in draft.profile.inputs.items():
         if thing.feedback is not None:
             moments[name] = at
             timeline.input(at, name, away(thing))
-            timeline.input(at + GAP, name, rest(thing))
-            at += 2 * GAP
+            timeline.input(at + draft.pace.gap, name, rest(thing))
+            at += 2 * draft.pace.gap
     if not moments:
         return []
     evidence = "inputs-reported"
-    move = timeline.record(evidence, duration=at + SETTLED, channels=draft.watched(), rate=draft.rate / 4)
+    move = timeline.record(evidence, duration=at + draft.pace.settled, channels=draft.watched(), rate=draft.rate / 4)
     checks = []
     for name, moment in moments.items():
         thing = draft.profile.inputs[name]
         maker = Maker(draft=draft, step="link", subject=name, key=("inputs", name))
-        for state, start in ((away(thing), moment), (rest(thing), moment + GAP)):
-            told = SignalValue(
-                evidence=evidence, message=link.status, signal=thing.feedback or "", start=start, end=start + GAP
-            )
+        for state, start in ((away(thing), moment), (rest(thing), moment + draft.pace.gap)):
+            end, signal = start + draft.pace.gap, thing.feedback or ""
+            told = SignalValue(evidence=evidence, message=link.status, signal=signal, start=start, end=end)
             word = str(int(state in {"closed", "high"}))
             checks.append(maker.word(f"reported while {state}", told, word, str(thing.terminals), "feedback"))
     return [
@@ -85,24 +84,25 @@ class _Outage:
         self.limits, wait = limits, NO_LIMIT_FOR_LOSS if limits is None else limits.high
         timeline = Timeline(draft)
         beat = draft.link().controller.every if step.of == "link" else 0.0  # the last heartbeat finds all energised
-        self.gone = timeline.prepare(QUIET, step.energised) + SETTLED + beat
+        self.gone = timeline.prepare(self.draft.pace.quiet, step.energised) + self.draft.pace.settled + beat
         self._take(timeline, self.gone)
-        self.back = self.gone + wait + GAP + SETTLED
+        self.back = self.gone + wait + self.draft.pace.gap + self.draft.pace.settled
         self._give(timeline, self.back)
         self.again = self.back + (draft.link().back_within.high if step.of == "link" else BOOT)
         if step.of == "link":
             for relay in self._by_link():
                 timeline.command(self.again, relay, on=False)
-                timeline.command(self.again + GAP, relay, on=True)
-        self.undo = self.again + 3 * GAP
-        self.end = timeline.undo(self.undo, step.energised) + SETTLED
+                timeline.command(self.again + self.draft.pace.gap, relay, on=True)
+        self.undo = self.again + 3 * self.draft.pace.gap
+        self.end = timeline.undo(self.undo, step.energised) + self.draft.pace.settled
         channels = sorted({*draft.watched()})
         self.move: Record = timeline.record(name, duration=self.end, rate=draft.rate / 5, channels=channels)
 
     def step(self) -> Step:
         checks = [check for relay in self.profile.relays for check in self._relay(relay)]
         if self.what.of != "link":
-            gone, back = (self.back - SETTLED, self.back), (self.undo - SETTLED, self.undo)
+            settled = self.draft.pace.settled
+            gone, back = (self.back - settled, self.back), (self.undo - settled, self.undo)
             checks += supply_shown(self.draft, self.what.of, self.id, gone, there=False, step=self.id)[: self._told()]
             checks += supply_shown(self.draft, self.what.of, self.id, back, there=True, step=f"{self.id}-back")
         maker = Maker(draft=self.draft, step=self.id, subject=self.what.of, key=("steps",))
@@ -171,7 +171,7 @@ class _Outage:
 
     def _contact(self, relay: str, words: str, end: float, *, energised: bool) -> Check:
         channel, state, probe = self._shown(relay, energised=energised)
-        what = StateOf(evidence=self.id, channel=channel, start=end - SETTLED, end=end)
+        what = StateOf(evidence=self.id, channel=channel, start=end - self.draft.pace.settled, end=end)
         return self._maker(relay).word(f"contact {words}", what, state, probe, "contact")
 
     def _following(self, relay: str) -> Check:

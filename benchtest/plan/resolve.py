@@ -8,7 +8,7 @@ import math
 from collections.abc import Iterable
 
 from benchtest.fixture.document import Fixture
-from benchtest.procedure import Bounce, Check, Delay, Interval, Procedure
+from benchtest.procedure import Bounce, Check, Delay, Interval, Measurand, Procedure
 from benchtest.profile.document import Profile
 from benchtest.quantities import show
 
@@ -38,13 +38,13 @@ def beyond_the_bench(profile: Profile, fixture: Fixture) -> list[str]:
     return reasons
 
 
-def too_fine(procedure: Procedure) -> list[str]:
-    """Return a sentence for every time limit that is finer than this bench can resolve."""
+def too_fine(procedure: Procedure) -> dict[str, str]:
+    """Return a sentence for every check whose time limit is finer than this bench can resolve, by the check's id."""
     rates = {move.name: move.rate for step in procedure.steps for move in step.moves if move.kind == "record"}
-    return list(dict.fromkeys(_sentences(procedure, rates)))
+    return dict(_sentences(procedure, rates))
 
 
-def _sentences(procedure: Procedure, rates: dict[str, float]) -> Iterable[str]:
+def _sentences(procedure: Procedure, rates: dict[str, float]) -> Iterable[tuple[str, str]]:
     for step in procedure.steps:
         for check in step.checks:
             what, permitted = check.measurand, check.permitted
@@ -52,16 +52,24 @@ def _sentences(procedure: Procedure, rates: dict[str, float]) -> Iterable[str]:
                 width = permitted.high - (permitted.low or 0.0)
                 uncertainty = COVERAGE * _of_time(check, procedure, rates[what.evidence])
                 if uncertainty > SHARE * width:
-                    yield (
+                    sentence = (
                         f"{check.title}: a tolerance of {show(width, 's')} needs an expanded uncertainty of at most "
                         f"{show(SHARE * width, 's')}; this bench has {show(uncertainty, 's')} ({check.place})"
                     )
+                    yield check.id, sentence
+
+
+def _late(what: Measurand, procedure: Procedure) -> tuple[float, ...]:
+    """Return the half-widths by which the host may be late with the channels of a time."""
+    known = procedure.channels
+    numbers = (what.channel, what.since.channel or 0) if isinstance(what, Delay) else (getattr(what, "channel", 0),) * 2
+    return tuple(known[number].late for number in numbers if number in known)
 
 
 def _of_time(check: Check, procedure: Procedure, rate: float) -> float:
     """Return the standard uncertainty of a time interval on this bench, in seconds (GUM 4.3.7: half-width / √3)."""
     stamp = procedure.timing.stamp
-    terms = [stamp, 0.5 / rate, 0.5 / rate]
+    terms = [stamp, 0.5 / rate, 0.5 / rate, *_late(check.measurand, procedure)]
     if isinstance(check.measurand, Delay) and check.measurand.since.order == "link":
         on_one_base = check.measurand.since.channel is not None
         terms += [] if on_one_base else [procedure.timing.link_stamp]

@@ -2,7 +2,7 @@
 
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, interval
-from benchtest.plan.timeline import QUIET, SETTLED, Draft, Timeline, rest
+from benchtest.plan.timeline import Draft, Timeline, rest
 from benchtest.procedure import (
     AllOff,
     Check,
@@ -110,7 +110,7 @@ def _inputs_at_rest(draft: Draft) -> list[Move]:
 def _come_to_rest(draft: Draft, step: PowerUp) -> Step:
     """Idle current, rails, pass-through, supply lamps and the board's own word, once it has booted."""
     timeline = Timeline(draft)
-    timeline.heartbeat(QUIET, alive=True)
+    timeline.heartbeat(draft.pace.quiet, alive=True)
     name, end = "come-to-rest", BOOT + 0.2
     channels = sorted({*draft.watched(), *_senses(draft)})
     move = timeline.record(name, duration=end, rate=draft.rate / 4, channels=channels)
@@ -197,16 +197,17 @@ def supply_shown(
 def lamps(draft: Draft, step: ReadLamps, name: str) -> Step:
     """Return the step that reads steady lamps under given conditions."""
     timeline = Timeline(draft)
-    at = QUIET
+    at = draft.pace.quiet
     for thing, state in step.given.inputs.items():
         timeline.input(at, thing, state)
     at = timeline.prepare(at, step.given.energised)
-    window = (at + SETTLED, at + 3 * SETTLED)
+    window = (at + draft.pace.settled, at + 3 * draft.pace.settled)
     end = timeline.undo(window[1], step.given.energised)
     for thing in step.given.inputs:
         timeline.input(end, thing, rest(draft.profile.inputs[thing]))
     channels = {lamp: draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in (*step.lit, *step.dark)}
-    move = timeline.record(name, duration=end + SETTLED, rate=draft.rate / 4, channels=sorted(set(channels.values())))
+    seen = sorted(set(channels.values()))
+    move = timeline.record(name, duration=end + draft.pace.settled, rate=draft.rate / 4, channels=seen)
     checks = []
     for lamp, channel in channels.items():
         maker = Maker(draft=draft, step=name, subject=lamp, key=("lamps", lamp))

@@ -12,9 +12,28 @@ from benchtest.procedure import Heartbeat, LinkOrder, Record, Say
 from benchtest.profile.board import CanLink, DryContact, Input, Level
 from benchtest.profile.document import Profile
 
-GAP = 0.1  # s between orders that depend on one another: input filter, firmware and armature have followed by then
-QUIET = 0.03  # s of rest before the first order of a recording
-SETTLED = 0.04  # s of the window in which steady things are read
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Pace:
+    """How long things are given, in seconds: enough for a board, and for a host that looks only now and then."""
+
+    quiet: float = 0.03
+    """Rest before the first order of a recording."""
+    gap: float = 0.1
+    """Between orders that depend on one another: input filter, firmware and armature have followed by then."""
+    settled: float = 0.04
+    """The window in which steady things are read, in its second half."""
+    follow: float = 0.12
+    """For input filter, firmware and armature to follow, on top of a permitted reaction."""
+
+    def slowed(self, late: float) -> "Pace":
+        """Return the pace for a host that orders and looks up to `late` seconds late: each window still has a look."""
+        return Pace(
+            quiet=self.quiet + 3 * late,
+            gap=self.gap + 3 * late,
+            settled=self.settled + 6 * late,
+            follow=self.follow + 3 * late,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -26,6 +45,7 @@ class Draft:
     place: Callable[..., str]
     rate: float
     """Samples per second of fast recordings."""
+    pace: Pace = Pace()
 
     def relay(self, name: str) -> RelayChannels:
         """Return the channels of one relay."""
@@ -146,20 +166,20 @@ class Timeline:
         """Set inputs and command relays one after the other; return when all of it has followed."""
         for name, truth in inputs:
             self.truth(at, name, true=truth)
-            at += GAP
+            at += self.draft.pace.gap
         for relay in relays:
             self.command(at, relay, on=True)
-            at += GAP
+            at += self.draft.pace.gap
         return at
 
     def undo(self, at: float, relays: Iterable[str], inputs: Iterable[tuple[str, bool]] = ()) -> float:
         """Take commands back in reverse order, then the inputs; return when all of it has followed."""
         for relay in reversed(list(relays)):
             self.command(at, relay, on=False)
-            at += GAP
+            at += self.draft.pace.gap
         for name, truth in inputs:
             self.truth(at, name, true=not truth)
-            at += GAP
+            at += self.draft.pace.gap
         return at
 
     def record(self, name: str, *, duration: float, rate: float | None = None, channels: Iterable[int]) -> Record:
@@ -170,5 +190,5 @@ class Timeline:
             link_orders=tuple(sorted(self.link_orders, key=lambda order: order.at)),
             duration=round(duration, 6),
             rate=rate or self.draft.rate,
-            channels=tuple(channels),
+            channels=tuple(channel for channel in channels if channel),
         )

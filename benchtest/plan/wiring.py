@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from benchtest.fixture.document import Accuracy, Fixture, Harness
+from benchtest.fixture.wiring import RECORDS, ROLES_OF, adapter_of
 from benchtest.instruments import Role
 from benchtest.procedure import Channel
 from benchtest.profile.board import Relay
@@ -38,6 +39,13 @@ class Wiring:
             if gap not in self.gaps:
                 self.gaps.append(gap)
             return 0
+        adapter = adapter_of(number, self.fixture, self.harness)
+        able = ROLES_OF[self.fixture.adapters[adapter].driver]
+        if role not in able:
+            gap = f"{terminals} is '{role.value}' on adapter {adapter}, which can only be {_listed(able)}"
+            if gap not in self.gaps:
+                self.gaps.append(gap)
+            return 0
         return number
 
     def has(self, role: Role, terminals: Pair | str | None) -> bool:
@@ -54,12 +62,17 @@ class Wiring:
             Role.SENSE: (LOW_SHARE * nominal, HIGH_SHARE * nominal),
         }
         return {
-            number: self._fact(role, terminals, levels.get(role, (0.0, 0.0)))
+            number: self._fact(number, role, terminals, levels.get(role, (0.0, 0.0)))
             for role in Role
             for terminals, number in getattr(self.harness, role.value).items()
         }
 
-    def _fact(self, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+    def late(self, channel: int) -> float:
+        """Return by how much, in seconds, the host may be late with a channel; 0 where the hardware times it."""
+        adapter = self.fixture.adapters[adapter_of(channel, self.fixture, self.harness)]
+        return 0.0 if adapter.driver in RECORDS else adapter.stamp
+
+    def _fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
         how: Accuracy | None = getattr(self.fixture.accuracy, role.value, None)
         return Channel(
             role=role,
@@ -70,7 +83,12 @@ class Wiring:
             low=levels[0],
             high=levels[1],
             instrument=how.instrument if how else "",
+            late=self.late(number),
         )
+
+
+def _listed(roles: Iterable[Role]) -> str:
+    return ", ".join(sorted(role.value for role in roles)) or "on the board's link"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
