@@ -94,8 +94,8 @@ def _bench_order(case: Case, asked: Delay, recorded: Recorded) -> Moment:
 
 def _stamps(case: Case, channel: int) -> tuple[float, ...]:
     """Return the half-widths of a channel's moments: the adapter's stamp, and the host's where it polls or orders."""
-    late = case.channel(channel).late
-    return (case.procedure.timing.stamp, late) if late else (case.procedure.timing.stamp,)
+    known, stamp = case.procedure.channels.get(channel), case.procedure.timing.stamp
+    return (stamp, known.late) if known is not None and known.late else (stamp,)
 
 
 def _alike(one: Order, other: Order) -> bool:
