@@ -399,6 +399,8 @@ class Channel:
     instrument: str
     late: float = 0.0
     """Half-width in seconds of this channel's moments beyond the adapter's stamp, where the host polls or orders it."""
+    two_valued: bool = False
+    """It reads 1 (broken, lit, high) or 0 and nothing else: no volts, ohms or shares can be had from it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

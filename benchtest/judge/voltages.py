@@ -17,6 +17,8 @@ Averaged = Mean | EffectiveValue | ContactResistance | OpenShare
 def find(case: Case, asked: Averaged) -> Finding:
     """Return what is asked of a stretch of samples."""
     recording = case.recorded(asked.evidence).recording
+    if case.channel(asked.channel).two_valued:
+        raise Undecided(f"{case.channel(asked.channel).terminals} was read as one of two states, not as volts")
     part = window(recording, start=asked.start, end=asked.end)
     samples = values(recording, asked.channel, part)
     match asked:

@@ -6,13 +6,13 @@ from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
-from benchtest.fixture.wiring import channels, timekeeper
+from benchtest.fixture.wiring import RECORDS, channels, timekeeper
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
 from benchtest.plan.possible import as_far_as_possible
-from benchtest.plan.resolve import beyond_the_bench, too_fine
+from benchtest.plan.resolve import beyond_the_bench, not_served, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.wiring import Wiring, kept_empty
@@ -33,6 +33,9 @@ from benchtest.profile.script import Step as Scripted
 
 __all__ = ["plan"]
 
+HOST_RATE = 1e3
+"""Samples per second of the time base that the host keeps where no adapter records."""
+
 
 def plan(
     fitted: FittedProfile,
@@ -52,13 +55,14 @@ def plan(
     profile, wiring = fitted.profile, Wiring(harness, fixture)
     adapter = timekeeper(fixture, harness)
     slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
-    draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate, pace=Pace().slowed(slowest))
+    rate = adapter.rate if adapter.driver in RECORDS else HOST_RATE
+    draft = Draft(profile=profile, wiring=wiring, place=place, rate=rate, pace=Pace().slowed(slowest))
     steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    unresolved = too_fine(procedure)
+    unresolved = too_fine(procedure) | not_served(procedure, fixture, harness)
     if dangers or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
     if not partial:
@@ -121,7 +125,11 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         options=fitted.options,
         not_fitted=fitted.not_fitted,
         channels=wiring.facts(profile),
-        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip),
+        timing=Timing(
+            clock=adapter.clock,
+            stamp=adapter.stamp if adapter.driver in RECORDS else 0.0,  # else each channel says how late it may be
+            link_stamp=adapter.round_trip,
+        ),
         decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
         link=None

@@ -29,6 +29,8 @@ from benchtest.terminals import Pair, Terminal
 READ_BACK = 0.02  # relative: a supply further off its own set-point than this is not what was ordered; common practice
 SETTLE = 0.15  # s from a new supply voltage to reading it; charges the board's capacitors through the current limit
 BOOT = 1.0  # s from nominal voltage to a board that obeys
+WATCH = 5  # settled windows long is what is averaged at rest: ten mains cycles on a bench that records in hardware
+DISCHARGED = 0.2  # s until a supply that is off has let its voltage go
 OFF = 1.0  # V left on a supply that is off; common practice, no source
 NONE = Interval(low=0.0, high=0.0)
 
@@ -111,10 +113,11 @@ def _come_to_rest(draft: Draft, step: PowerUp) -> Step:
     """Idle current, rails, pass-through, supply lamps and the board's own word, once it has booted."""
     timeline = Timeline(draft)
     timeline.heartbeat(draft.pace.quiet, alive=True)
-    name, end = "come-to-rest", BOOT + 0.2
+    name, long = "come-to-rest", WATCH * draft.pace.settled
+    end = BOOT + long
     channels = sorted({*draft.watched(), *_senses(draft)})
     move = timeline.record(name, duration=end, rate=draft.rate / 4, channels=channels)
-    window = (end - 0.2, end)
+    window = (BOOT, end)
     checks = [check for supply in step.supplies for check in _supply_checks(draft, supply, name, window)]
     for rail, thing in draft.profile.rails.items():
         maker = Maker(draft=draft, step="rest", subject=rail, key=("rails", rail))
@@ -138,11 +141,11 @@ def _heard(draft: Draft) -> Step:
 
 def _senses(draft: Draft) -> list[int]:
     """Return the sense channels beside coils: supplies, what is passed on, rails."""
-    table = draft.wiring.harness.sense
+    wiring = draft.wiring
     pairs = [supply.terminals for supply in draft.profile.supplies.values()]
     pairs += [supply.passed_on.terminals for supply in draft.profile.supplies.values() if supply.passed_on]
     pairs += [rail.terminals for rail in draft.profile.rails.values()]
-    return [table[pair] for pair in pairs if pair in table]
+    return [wiring.harness.sense[pair] for pair in pairs if wiring.has(Role.SENSE, pair)]
 
 
 def _supply_checks(draft: Draft, name: str, evidence: str, window: tuple[float, float]) -> list[Check]:
@@ -220,15 +223,16 @@ def safe_off(draft: Draft) -> Step:
     """Return the step that takes everything off and proves it by reading back and by looking at the board."""
     off = AllOff(name="all off")
     contacts = {number for name in draft.profile.relays for number in draft.relay(name).all()}
+    start, end = DISCHARGED, DISCHARGED + WATCH * draft.pace.settled
     watched: Record = Timeline(draft).record(
-        "after off", duration=0.4, rate=draft.rate / 4, channels=sorted({*draft.watched(), *_senses(draft), *contacts})
+        "after off", duration=end, rate=draft.rate / 4, channels=sorted({*draft.watched(), *_senses(draft), *contacts})
     )
     maker = Maker(draft=draft, step="safe-off", subject="bench", key=("steps",))
     checks = [maker.number("channels left on", StillOn(evidence="all off"), "", NONE, "bench adapter")]
     for name, supply in draft.profile.supplies.items():
         if supply.kind == "dc" and draft.wiring.has(Role.SENSE, supply.terminals):
             channel = draft.wiring.channel(Role.SENSE, supply.terminals, f"voltage of {name}")
-            mean = Mean(evidence="after off", channel=channel, start=0.2, end=0.4)
+            mean = Mean(evidence="after off", channel=channel, start=start, end=end)
             about = Maker(draft=draft, step="safe-off", subject=name, key=("supplies", name))
             permitted = Interval(low=-OFF, high=OFF)
             checks.append(about.number("voltage after off", mean, "V", permitted, supply.terminals, "terminals"))
@@ -237,7 +241,7 @@ def safe_off(draft: Draft) -> Step:
         about = Maker(draft=draft, step="safe-off", subject=name, key=("relays", name))
         for number, pair, word in ((seen.make, contact.make, "broken"), (seen.break_, contact.break_, "made")):
             if number:
-                what = StateOf(evidence="after off", channel=number, start=0.2, end=0.4)
+                what = StateOf(evidence="after off", channel=number, start=start, end=end)
                 kind = "make" if word == "broken" else "break"
                 checks.append(about.word(f"{kind} contact after off", what, word, pair, "contact"))
     return Step(id="safe-off", title="Safe off", moves=(off, watched), checks=tuple(checks), duration=0.0)

@@ -64,7 +64,7 @@ class Draft:
         currents = {
             self.wiring.harness.current[supply.terminals]
             for supply in self.profile.supplies.values()
-            if supply.terminals in self.wiring.harness.current
+            if self.wiring.has(Role.CURRENT, supply.terminals)
         }
         return tuple(sorted((relays | lamps | currents) - {0}))
 

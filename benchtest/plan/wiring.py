@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from benchtest.fixture.document import Accuracy, Fixture, Harness
-from benchtest.fixture.wiring import RECORDS, ROLES_OF, adapter_of
+from benchtest.fixture.wiring import RECORDS, adapter_of, roles_of
 from benchtest.instruments import Role
 from benchtest.procedure import Channel
 from benchtest.profile.board import Relay
@@ -18,6 +18,7 @@ CLOSED_SHARE = 0.1  # of the test voltage: below, a contact is made (MIL-R-5757J
 OPEN_SHARE = 0.9  # of the test voltage: above, a contact is broken (MIL-R-5757J 4.6.8.5.1)
 LOW_SHARE = 0.2  # of the d.c. supply: below, a sensed voltage is low (5 V of 24 V, IEC 61131-2 type 1)
 HIGH_SHARE = 0.625  # of the d.c. supply: above, a sensed voltage is high (15 V of 24 V, IEC 61131-2 type 1)
+BIT = (0.25, 0.75)  # a channel of two values reads 0 or 1, and nothing between
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,18 +40,20 @@ class Wiring:
             if gap not in self.gaps:
                 self.gaps.append(gap)
             return 0
-        adapter = adapter_of(number, self.fixture, self.harness)
-        able = ROLES_OF[self.fixture.adapters[adapter].driver]
+        able = roles_of(number, self.fixture, self.harness)
         if role not in able:
-            gap = f"{terminals} is '{role.value}' on adapter {adapter}, which can only be {_listed(able)}"
+            adapter = adapter_of(number, self.fixture, self.harness)
+            what = f"which can only be {_listed(able)}" if able else f"which does not have channel {number}"
+            gap = f"{terminals} is '{role.value}' on adapter {adapter}, {what}, needed for {why}"
             if gap not in self.gaps:
                 self.gaps.append(gap)
             return 0
         return number
 
     def has(self, role: Role, terminals: Pair | str | None) -> bool:
-        """Return whether something is wired there."""
-        return terminals is not None and terminals in getattr(self.harness, role.value)
+        """Return whether something that can be this is wired there."""
+        number = getattr(self.harness, role.value).get(terminals) if terminals is not None else None
+        return number is not None and role in roles_of(number, self.fixture, self.harness)
 
     def facts(self, profile: Profile) -> dict[int, Channel]:
         """Return what the judge must know of every channel of the harness."""
@@ -74,6 +77,8 @@ class Wiring:
 
     def _fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
         how: Accuracy | None = getattr(self.fixture.accuracy, role.value, None)
+        adapter = self.fixture.adapters[adapter_of(number, self.fixture, self.harness)]
+        levels = BIT if adapter.two_valued(number) else levels
         return Channel(
             role=role,
             terminals=f"lamp {terminals}" if role is Role.LIGHT else str(terminals),
@@ -84,11 +89,12 @@ class Wiring:
             high=levels[1],
             instrument=how.instrument if how else "",
             late=self.late(number),
+            two_valued=adapter.two_valued(number),
         )
 
 
 def _listed(roles: Iterable[Role]) -> str:
-    return ", ".join(sorted(role.value for role in roles)) or "on the board's link"
+    return ", ".join(sorted(role.value for role in roles))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
