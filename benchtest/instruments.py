@@ -172,6 +172,12 @@ class Meter(Protocol):
         ...
 
 
+class Panel(Protocol):
+    def look(self, channels: Sequence[int]) -> Sequence[float]:
+        """Return one reading of each channel, all taken within this call; as `Meter.measure` gives them."""
+        ...
+
+
 class Recorder(Protocol):
     def begin(self, capture: Capture) -> Started:
         """Load the schedule, start, and return at once."""
@@ -194,6 +200,8 @@ class Device:
     outputs: Outputs | None = None
     supplies: Supplies | None = None
     meter: Meter | None = None
+    panel: Panel | None = None
+    """Reads many channels in few exchanges, where the device can."""
     recorder: Recorder | None = None
 
     @property

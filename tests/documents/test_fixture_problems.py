@@ -20,7 +20,7 @@ IN_FIXTURE = [
     ('"2026-03-02"', "«20260302", "expected text, got 20260302"),
     ('due: "2027-03-02"', 'due: «"2026-03-02"', "due on 2026-03-02, which is not after the calibration"),
     ("sense: {instrument: daq", "sense: {instrument: «dag", "there is no instrument 'dag' (nearest daq;"),
-    ("driver: scpi", "driver: «sCPI2", "driver 'sCPI2' is unknown (nearest scpi; known: simulated, scpi, can, mod"),
+    ("driver: scpi", "driver: «sCPI2", "driver 'sCPI2' is unknown (nearest scpi; known: can, frames, modbus, scpi"),
     ("{driver: scpi, port: /dev/null}", "{driver: scpi, settings: «{a: 1}}", "driver scpi takes no settings"),
     ("plus: 3 mV", "plus: «3 mA", "expected a voltage such as '24 V', got '3 mA': 'mA' is not a unit of voltage"),
     ("[tank.harness.yaml]", "[«../boards/tank.harness.yaml]", "'../boards/tank.harness.yaml' is not a file name"),
