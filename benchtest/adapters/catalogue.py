@@ -9,6 +9,8 @@ from benchtest.errors import PlanError
 DRIVERS: Final[Mapping[str, str]] = {
     "scpi": "benchtest.adapters.scpi:open_scpi",
     "can": "benchtest.adapters.can_link:open_can",
+    "modbus": "benchtest.adapters.modbus:open_modbus",
+    "frames": "benchtest.adapters.frames:open_frames",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
 

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import serial
 
-from benchtest.errors import AdapterMissing, AdapterSilent
+from benchtest.errors import AdapterMissing, AdapterSilent, RigError
 
 try:
     import termios
@@ -61,6 +61,14 @@ class Port:
             more = max(min(wanted - 1, 1 << 16), self._line.in_waiting)
             return first + bytes(self._line.read(more) if more > 0 else b"")
 
+    def discard(self) -> int:
+        """Throw away what waits, without waiting for more; return how many bytes that were at least."""
+        with self._failing("reading"):
+            waiting = int(self._line.in_waiting)
+            if waiting:
+                self._line.reset_input_buffer()
+            return waiting
+
     def drain(self, *, now: Callable[[], float], longest: float) -> int:
         """Throw away what waits until the line is quiet for one slice; return how many bytes that were."""
         thrown, deadline = 0, now() + longest
@@ -98,6 +106,21 @@ def closing_connection(line: Any) -> Iterator[None]:
     finally:
         if connection is not None:
             connection.close()
+
+
+@contextmanager
+def leaving(leave: Callable[[], None]) -> Iterator[None]:
+    """Run the block, then `leave`, whatever happened; what goes wrong then is a note on what went wrong first."""
+    try:
+        yield
+    except BaseException as problem:
+        try:
+            leave()
+        except RigError as second:
+            problem.add_note(f"on the way out: {second}")
+        raise
+    else:
+        leave()
 
 
 @contextmanager

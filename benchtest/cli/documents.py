@@ -32,6 +32,14 @@ def fitting_options(command: Decorated) -> Decorated:
     return variant(option(command))
 
 
+partial_option = click.option(
+    "--as-far-as-possible",
+    "partial",
+    is_flag=True,
+    help="Do what this bench can; what it cannot do or resolve becomes 'not tested', by name.",
+)
+
+
 def fitted(loaded: LoadedProfile, variant: str | None, options: tuple[str, ...]) -> FittedProfile:
     """Return the profile for one choice; an unknown choice is wrong usage."""
     try:
@@ -51,8 +59,13 @@ class Prepared:
     procedure: Procedure
 
 
-def prepare(profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...]) -> Prepared:
-    """Load, fit and plan. Raises DocumentError, PlanError or click's UsageError; nothing was energised then."""
+def prepare(
+    profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...], *, partial: bool = False
+) -> Prepared:
+    """Load, fit and plan; with `partial` as far as the bench goes.
+
+    Raises DocumentError, PlanError or click's UsageError; nothing was energised then.
+    """
     loaded, bench = load_profile(profile), load_fixture(fixture)
     chosen = fitted(loaded, variant, options)
     part = loaded.profile.board.part
@@ -60,5 +73,7 @@ def prepare(profile: Path, fixture: Path, variant: str | None, options: tuple[st
     if harness is None:
         known = ", ".join(bench.harnesses) or "none"
         raise PlanError([f"{fixture}: no harness for {part} (this fixture has: {known})"])
-    procedure = plan(chosen, database=loaded.database, fixture=bench.fixture, harness=harness, place=loaded.place)
+    procedure = plan(
+        chosen, database=loaded.database, fixture=bench.fixture, harness=harness, place=loaded.place, partial=partial
+    )
     return Prepared(profile=loaded, fixture=bench, fitted=chosen, harness=harness, procedure=procedure)

@@ -10,11 +10,12 @@ from typing import Any, Final
 
 import click
 
-from benchtest.cli.documents import Prepared, fitting_options, fixture_option, prepare, profile_argument
+from benchtest.cli.documents import Prepared, fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.words import OUTCOME, duration, line, say
 from benchtest.faults import Fault, parse
+from benchtest.fixture.wiring import cautions
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
@@ -31,6 +32,7 @@ CAUTIONS: Final = (
 @fixture_option
 @click.option("--serial", required=True, metavar="SN", help="Serial number on the board's label.")
 @fitting_options
+@partial_option
 @click.option("--revision", default="", metavar="REV", help="Hardware revision on the board's label.")
 @click.option("--technician", default="", metavar="NAME", help="Who tests.")
 @click.option("--work-order", default="", metavar="NO", help="Work order of the depot.")
@@ -47,6 +49,7 @@ def run(
     serial: str,
     variant: str | None,
     options: tuple[str, ...],
+    partial: bool,
     root: Path,
     seed: int,
     as_json: bool,
@@ -56,7 +59,7 @@ def run(
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
     job = _job(serial, person)
-    prepared = prepare(profile, fixture, variant, options)
+    prepared = prepare(profile, fixture, variant, options, partial=partial)
     if job.revision and job.revision not in prepared.profile.profile.board.revisions:
         known = ", ".join(prepared.profile.profile.board.revisions)
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {known})")
@@ -111,7 +114,7 @@ def _greet(prepared: Prepared) -> None:
         f"about {duration(procedure.duration)} of bench time"
     )
     if prepared.fixture.fixture.adapters[prepared.harness.adapter].driver != "simulated":
-        for caution in CAUTIONS:
+        for caution in (*CAUTIONS, *cautions(prepared.fixture.fixture, prepared.harness)):
             say(f"Caution: {caution}")
 
 

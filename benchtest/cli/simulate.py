@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from benchtest.cli.documents import fitting_options, fixture_option, prepare, profile_argument
+from benchtest.cli.documents import fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
 from benchtest.faults import parse
 
@@ -14,6 +14,7 @@ from benchtest.faults import parse
 @profile_argument
 @fixture_option
 @fitting_options
+@partial_option
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Give the board a fault; may be repeated.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which board of many.")
 @click.option("--tcp", type=click.IntRange(0, 65535), metavar="PORT", help="Serve on 127.0.0.1, 0 for any free port.")
@@ -22,17 +23,18 @@ def simulate(
     fixture: Path,
     variant: str | None,
     options: tuple[str, ...],
+    partial: bool,
     faults: tuple[str, ...],
     seed: int,
     tcp: int | None,
 ) -> None:
-    """Serve a virtual board of PROFILE in real time: the adapter on a pty (or TCP), its CAN side on another pty.
+    """Serve a virtual board of PROFILE in real time: each adapter of the fixture, and its CAN side, on a pty (or TCP).
 
     Prints the line to paste in a second terminal. Ends with Ctrl-C.
     """
-    from benchtest.simulator.server import serve_board
+    from benchtest.simulator.served_board import serve_board
 
-    prepared = prepare(profile, fixture, variant, options)
+    prepared = prepare(profile, fixture, variant, options, partial=partial)
     try:
         wrong = tuple(parse(text, prepared.fitted) for text in faults)
     except ValueError as problem:
@@ -42,8 +44,8 @@ def simulate(
         """Print what to paste in the second terminal."""
         choice = [f"--variant {prepared.fitted.variant}"] if prepared.fitted.variant else []
         choice += [f"--option {option}" for option in prepared.fitted.options]
-        names = [(prepared.harness.adapter, ports["adapter"]), (prepared.harness.link, ports.get("can"))]
-        given = [f"--port {name}={port}" for name, port in names if name and port]
+        choice += ["--as-far-as-possible"] if partial else []
+        given = [f"--port {name}={port}" for name, port in ports.items()]
         words = ["benchtest run", str(profile), "--fixture", str(fixture), *choice, *given, "--serial DEMO-1"]
         say("In a second terminal:\n")
         click.echo("  " + " ".join(words))  # never broken over lines: it is to be pasted

@@ -97,10 +97,14 @@ class SimulatedBench:
     def all_off(self) -> None:
         """Take everything to its safe state; a running recording ends."""
         self._catch_up()
+        self.end_recording()
+        self._scene.all_off()
+
+    def end_recording(self) -> None:
+        """End a running recording; no order of it is carried out any more."""
         if self._running is not None:
             self._running.aborted = True
             self._running = None
-        self._scene.all_off()
 
     def energised(self) -> frozenset[int]:
         """Return the channels that are not in their safe state."""

@@ -5,20 +5,16 @@ now; then act. The dead-man is judged only after everything that has arrived was
 was busy is not counted against the host. Any hang-up of the bench's host switches everything off at once.
 """
 
+import math
 import select
 import signal
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from threading import Event
 from typing import Final, Protocol, TextIO
 
 from benchtest.clock import Clock, RealClock
-from benchtest.faults import Fault
-from benchtest.fixture.document import Fixture, Harness
-from benchtest.profile.fitting import FittedProfile
-from benchtest.simulator.bench import SimulatedBench
 from benchtest.simulator.doors import OUTBOX, Door, open_pty, open_tcp
-from benchtest.simulator.scene import Scene
 from benchtest.simulator.slcan import Frame, SlcanPeer, write_frame
 from benchtest.simulator.syntax import LINE_LENGTH, TEXTS
 from benchtest.simulator.wire_side import answer
@@ -49,6 +45,31 @@ class World(Protocol):
         ...
 
 
+class Side(Protocol):
+    """One way into the world: an adapter, or the board's link."""
+
+    def watched(self) -> Sequence[int]:
+        """Return the descriptors to wait on."""
+        ...
+
+    @property
+    def full(self) -> bool:
+        """Something waits to be written as soon as the line takes it."""
+        ...
+
+    def due(self) -> float:
+        """Return when it wants its turn though nobody writes, by the server's clock; infinite when never."""
+        ...
+
+    def turn(self) -> None:
+        """Read what came, act on it, send what can be sent, judge the dead-man."""
+        ...
+
+    def end(self) -> None:
+        """Switch everything off that it can."""
+        ...
+
+
 class SceneClock:
     """Real seconds since its making; sleeping lets the world run along, so that a bench may wait for its own end."""
 
@@ -75,6 +96,19 @@ class LineSide:
         self._inbox = b""
         self._skipping = False
         self.outbox = b""
+
+    def watched(self) -> Sequence[int]:
+        return [self.door.watched()]
+
+    @property
+    def full(self) -> bool:
+        return bool(self.outbox)
+
+    def due(self) -> float:
+        return math.inf
+
+    def end(self) -> None:
+        self._state.everything_off()
 
     def turn(self) -> None:
         """Read what came, act on whole lines, send what can be sent, judge the dead-man."""
@@ -128,6 +162,19 @@ class CanSide:
         self._peer = SlcanPeer()
         self.outbox = b""
 
+    def watched(self) -> Sequence[int]:
+        return [self.door.watched()]
+
+    @property
+    def full(self) -> bool:
+        return bool(self.outbox)
+
+    def due(self) -> float:
+        return math.inf
+
+    def end(self) -> None:
+        """Do nothing: it switches nothing."""
+
     def turn(self) -> None:
         """Give the board the frames that came, and the host the frames that the board sent."""
         self.door.look()
@@ -167,33 +214,46 @@ def serve(
 
     Writes one line per event to `out`.
     """
+    sides: list[Side] = [LineSide(door, WireState(bench, clock), logger(clock, out))]
+    if world is not None and can_door is not None:
+        sides.append(CanSide(can_door, world))
+    serve_sides(sides, clock=clock, out=out, stop=stop, world=world)
+
+
+def logger(clock: Clock, out: TextIO) -> Callable[[str], None]:
+    """Return what writes one line per event to `out`."""
 
     def log(event: str) -> None:
         out.write(f"{clock.now():10.3f} s  {event}\n")
         out.flush()
 
-    state = WireState(bench, clock)
-    sides: list[LineSide | CanSide] = [LineSide(door, state, log)]
-    if world is not None and can_door is not None:
-        sides.append(CanSide(can_door, world))
+    return log
+
+
+def serve_sides(sides: Sequence[Side], *, clock: Clock, out: TextIO, stop: Event, world: World | None = None) -> None:
+    """Give each side its turn until `stop` is set; then everything is off."""
     try:
         while not stop.is_set():
-            _wait(sides, TICK if world is None or world.next_event is None else world.next_event - clock.now())
+            due = [side.due() for side in sides]
+            due += [world.next_event] if world is not None and world.next_event is not None else []
+            _wait(sides, min(due, default=math.inf) - clock.now())
             if world is not None:
                 world.advance(clock.now())
             for side in sides:
                 side.turn()
     finally:
-        state.everything_off()
-        log("stopped, everything off")
+        for side in sides:
+            side.end()
+        logger(clock, out)("stopped, everything off")
 
 
-def _wait(sides: list[LineSide | CanSide], longest: float) -> None:
+def _wait(sides: Sequence[Side], longest: float) -> None:
     """Return when a host wrote, a line took what was full, or after `longest` seconds or a tick."""
     poll = select.poll()
     for side in sides:
-        if (descriptor := side.door.watched()) >= 0:
-            poll.register(descriptor, select.POLLIN | (select.POLLOUT if side.outbox else 0))
+        for descriptor in side.watched():
+            if descriptor >= 0:
+                poll.register(descriptor, select.POLLIN | (select.POLLOUT if side.full else 0))
     poll.poll(1000 * min(max(longest, 0.0), TICK))
 
 
@@ -221,31 +281,3 @@ def open_door(stack: ExitStack, tcp: int | None) -> Door:
     if tcp is None:
         return stack.enter_context(open_pty())
     return stack.enter_context(open_tcp(tcp))
-
-
-def serve_board(
-    fitted: FittedProfile,
-    harness: Harness,
-    fixture: Fixture,
-    database: str | None,
-    seed: int,
-    faults: tuple[Fault, ...],
-    *,
-    tcp: int | None,
-    out: TextIO,
-    announce: Callable[[dict[str, str]], None],
-) -> None:
-    """Serve one simulated board in real time until SIGINT or SIGTERM; call from the main thread.
-
-    With `tcp` the bench is at that port of 127.0.0.1 (0: any free one), else at a pseudo-terminal; the link is at a
-    second one of the same kind (any free TCP port). `announce` gets both ports, as `adapter` and `can`, before the
-    first host can come. Writes one line per event to `out`.
-    """
-    scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
-    clock = SceneClock(scene.advance)
-    with ExitStack() as stack:
-        stop = stack.enter_context(stopped_by_signals(out))
-        door = open_door(stack, tcp)
-        can_door = None if database is None else open_door(stack, None if tcp is None else 0)
-        announce({"adapter": door.name} | ({} if can_door is None else {"can": can_door.name}))
-        serve(SimulatedBench(scene, clock), clock=clock, door=door, out=out, stop=stop, world=scene, can_door=can_door)
