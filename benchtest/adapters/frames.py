@@ -8,9 +8,9 @@ once. There is no dead-man: the fixture says so, and whoever plans with it is to
 
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Final
+from typing import Final, Protocol
 
-from benchtest.adapters.ports import Port, leaving, open_port
+from benchtest.adapters.ports import leaving, open_port
 from benchtest.clock import Clock
 from benchtest.errors import AdapterGarbled, AdapterRefused, AdapterSilent, RigError
 from benchtest.fixture.document import HardLimits
@@ -21,10 +21,20 @@ BITS_PER_BYTE: Final = 10
 """Start, eight data, stop."""
 
 
+class Line(Protocol):
+    """A port as `adapters.ports` opens it."""
+
+    name: str
+
+    def write(self, data: bytes) -> None: ...
+    def read(self, wanted: int) -> bytes: ...
+    def discard(self) -> int: ...
+
+
 class FramesBench:
     """A relay board. One thread at a time."""
 
-    def __init__(self, *, port: Port, adapter: FramesAdapter, clock: Clock) -> None:
+    def __init__(self, *, port: Line, adapter: FramesAdapter, clock: Clock) -> None:
         self.stale = 0
         """Bytes that nobody had asked for, thrown away."""
         self._port, self._adapter, self._clock = port, adapter, clock
@@ -50,7 +60,7 @@ class FramesBench:
             raise AdapterRefused(f"channel {channel} cannot be set to {value:g}")
         on = bool(value)
         self._ordered[channel] = True  # may be on from here on, until an order to switch off has gone through
-        frame = (self._adapter.on if on else self._adapter.off).render(channel=entry.number, on=on)
+        frame = (self._adapter.switch_on if on else self._adapter.switch_off).render(channel=entry.number, on=on)
         self._order(channel, frame, entry, on=on)
         if self._adapter.status is not None and (channel in self.energised()) != on:
             raise AdapterRefused(
@@ -67,7 +77,7 @@ class FramesBench:
         for channel, entry in self._adapter.channels.items():
             try:
                 if problems:
-                    self._send(self._adapter.off.render(channel=entry.number))
+                    self._send(self._adapter.switch_off.render(channel=entry.number))
                 else:
                     self.off(channel)
             except RigError as problem:

@@ -12,7 +12,7 @@ import math
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from typing import Final
+from typing import Final, Protocol
 
 from benchtest.adapters.modbus_line import MOST_BITS, MOST_WORDS, Known, ModbusLine
 from benchtest.adapters.ports import leaving, open_port
@@ -39,12 +39,23 @@ Place = tuple[str, int, int]
 """Table, unit, address."""
 
 
+class Line(Protocol):
+    """What a line with Modbus units can do; `modbus_line` says what each raises."""
+
+    last: float
+    """When its last exchange ended."""
+
+    def bits(self, table: str, unit: int, address: int, count: int) -> list[bool]: ...
+    def words(self, table: str, unit: int, address: int, count: int) -> list[int]: ...
+    def write_coil(self, unit: int, address: int, value: bool) -> None: ...
+    def write_word(self, unit: int, address: int, value: int) -> None: ...
+    def identification(self, unit: int) -> str: ...
+
+
 class ModbusBench:
     """Modules on one line. One thread at a time."""
 
-    def __init__(
-        self, *, line: ModbusLine, adapter: ModbusAdapter, limits: HardLimits, name: str, clock: Clock
-    ) -> None:
+    def __init__(self, *, line: Line, adapter: ModbusAdapter, limits: HardLimits, name: str, clock: Clock) -> None:
         self._line, self._adapter, self._limits = line, adapter, limits
         self._name, self._clock = name, clock
         self._runs = _runs(place for entry in adapter.channels.values() for place in self._read_from(entry))
@@ -250,6 +261,17 @@ class ModbusBench:
 
     # ------------------------------------------------------------ coming and going
 
+    def device(self) -> Device:
+        """Return what it can do for a bench."""
+        kinds = {type(entry) for entry in self._adapter.channels.values()}
+        return Device(
+            identified=self,
+            outputs=self,
+            supplies=self if SupplyRegisters in kinds else None,
+            meter=self,
+            panel=self,
+        )
+
     def enter(self) -> None:
         """Make sure who it is, start its watchdog, and begin with everything off. AdapterMissing when it is another."""
         if self._adapter.identity and not (found := self.identity()).startswith(self._adapter.identity):
@@ -301,7 +323,7 @@ def open_modbus(*, adapter: ModbusAdapter, port: str, limits: HardLimits, clock:
         bench = ModbusBench(line=line, adapter=adapter, limits=limits, name=name, clock=clock)
         bench.enter()
         with leaving(bench.leave):
-            yield Device(identified=bench, outputs=bench, supplies=bench, meter=bench, panel=bench)
+            yield bench.device()
 
 
 def _known(adapter: ModbusAdapter) -> Known | None:

@@ -88,12 +88,12 @@ class _Outage:
         self._take(timeline, self.gone)
         self.back = self.gone + wait + self.draft.pace.gap + self.draft.pace.settled
         self._give(timeline, self.back)
-        self.again = self.back + (draft.link().back_within.high if step.of == "link" else BOOT)
+        self.again = self.back + (draft.link().back_within.high if step.of == "link" else BOOT) + self.draft.pace.slack
         if step.of == "link":
             for relay in self._by_link():
                 timeline.command(self.again, relay, on=False)
                 timeline.command(self.again + self.draft.pace.gap, relay, on=True)
-        self.undo = self.again + 3 * self.draft.pace.gap
+        self.undo = self.again + 3 * self.draft.pace.gap + self.draft.pace.slack
         self.end = timeline.undo(self.undo, step.energised) + self.draft.pace.settled
         channels = sorted({*draft.watched()})
         self.move: Record = timeline.record(name, duration=self.end, rate=draft.rate / 5, channels=channels)

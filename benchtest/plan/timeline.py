@@ -25,6 +25,9 @@ class Pace:
     """The window in which steady things are read, in its second half."""
     follow: float = 0.12
     """For input filter, firmware and armature to follow, on top of a permitted reaction."""
+    slack: float = 0.0
+    """Before a window that ends where something has just become steady: what lateness has added to the window, and
+    a late order and a late look before it."""
 
     def slowed(self, late: float) -> "Pace":
         """Return the pace for a host that orders and looks up to `late` seconds late: each window still has a look."""
@@ -32,7 +35,8 @@ class Pace:
             quiet=self.quiet + 3 * late,
             gap=self.gap + 3 * late,
             settled=self.settled + 6 * late,
-            follow=self.follow + 3 * late,
+            follow=self.follow + 6 * late,
+            slack=8 * late,
         )
 
 

@@ -90,7 +90,7 @@ class FramesSide:
         known: dict[bytes, Callable[[], bytes]] = {}
         for channel, entry in self._adapter.channels.items():
             if channel in self._section.outputs:
-                for on, template in ((True, self._adapter.on), (False, self._adapter.off)):
+                for on, template in ((True, self._adapter.switch_on), (False, self._adapter.switch_off)):
                     frame = template.render(channel=entry.number, on=on)
                     known[frame] = switching(channel, entry.number, on=on)
         if self._adapter.status is not None:

@@ -54,6 +54,7 @@ class Modules:
         """What was written to set-points."""
         self._heard, self._time_out = clock.now(), math.inf
         for channel, entry in adapter.channels.items():
+            self._remember(entry)
             if channel in scene.roles:
                 self._wire(channel, entry)
         self._wire_own()
@@ -72,7 +73,7 @@ class Modules:
 
     def devices(self) -> list[SimDevice]:
         """Return one device per unit of the table."""
-        places = {*self._reads, *self._writes}
+        places = {*self._reads, *self._words}
         return [
             SimDevice(unit, simdata=self._blocks(unit), action=partial(self._act, unit))
             for unit in sorted({unit for _, unit, _ in places})
@@ -80,9 +81,7 @@ class Modules:
 
     def _blocks(self, unit: int) -> tuple[list[SimData], list[SimData], list[SimData], list[SimData]]:
         def block(table: str) -> list[SimData]:
-            known = [
-                address for kind, owner, address in (*self._reads, *self._writes) if (kind, owner) == (table, unit)
-            ]
+            known = [address for kind, owner, address in (*self._reads, *self._words) if (kind, owner) == (table, unit)]
             last = max(known, default=0)
             if table in BITS:
                 return [SimData(0, values=[False] * (last // 16 + 1) * 16, datatype=DataType.BITS)]
@@ -101,29 +100,52 @@ class Modules:
         values: list[int] | list[bool] | None,
     ) -> ExcCodes | None:
         """Write what is to be written, then bring what is read up to date."""
-        self._heard = self._clock.now()
         table = TABLES[function]
         try:
             for offset, value in enumerate(values or ()):
-                self._writes.get((table, unit, address + offset), _nowhere)(int(value))
+                self.write(table, unit, address + offset, int(value))
         except AdapterRefused:
             return ExcCodes.ILLEGAL_VALUE
         if table in BITS:
-            for place in range(address // 16 * 16, address // 16 * 16 + 16 * count):
-                bit = 1 << place % 16
-                word = place // 16 - start
-                on = self._read(table, unit, place)
+            for at in range(address // 16 * 16, address // 16 * 16 + 16 * count):
+                bit, word = 1 << at % 16, at // 16 - start
+                on = self.read(table, unit, at)
                 registers[word] = registers[word] | bit if on else registers[word] & ~bit
         else:
-            for place in range(address, address + count):
-                registers[place - start] = self._read(table, unit, place)
+            for at in range(address, address + count):
+                registers[at - start] = self.read(table, unit, at)
         return None
 
-    def _read(self, table: str, unit: int, address: int) -> int:
+    def read(self, table: str, unit: int, address: int) -> int:
+        """Return what stands at a place now."""
+        self._heard = self._clock.now()
         reader = self._reads.get((table, unit, address))
         return reader() if reader is not None else self._words.get((table, unit, address), 0)
 
+    def write(self, table: str, unit: int, address: int, value: int) -> None:
+        """Write to a place; AdapterRefused when the bench behind it does."""
+        self._heard = self._clock.now()
+        place = (table, unit, address)
+        self._writes.get(place, partial(self._words.__setitem__, place))(value)
+
     # ------------------------------------------------------------ what is behind each place
+
+    def _remember(self, entry: object) -> None:
+        """Let the places of a channel be memory, for a cable set that leaves it free."""
+        match entry:
+            case Coil() | DiscreteInput() | Register():
+                self._words[entry.kind, self._unit(entry.unit), entry.address] = 0
+            case ResistanceRegister():
+                self._words["holding register", self._unit(entry.unit), entry.address] = entry.open
+            case SupplyRegisters():
+                unit = self._unit(entry.unit)
+                self._words["coil", unit, entry.switch] = self._words["discrete input", unit, entry.limiting] = 0
+                for address in (entry.set_volts, entry.set_amps):
+                    self._words["holding register", unit, address] = 0
+                for address in (entry.read_volts, entry.read_amps):
+                    self._words["input register", unit, address] = 0
+            case _:
+                pass
 
     def _wire(self, channel: int, entry: object) -> None:
         match entry:
@@ -139,7 +161,6 @@ class Modules:
                 self._reads[entry.kind, self._unit(entry.unit), entry.address] = partial(self._counts, channel, entry)
             case ResistanceRegister():
                 place = ("holding register", self._unit(entry.unit), entry.address)
-                self._words[place] = entry.open
                 self._reads[place] = lambda: self._words[place] if channel in self._bench.energised() else entry.open
                 self._writes[place] = partial(self._set_ohms, channel, entry, place)
             case SupplyRegisters():
@@ -180,6 +201,7 @@ class Modules:
             self._reads[known.kind, self._unit(known.unit), known.address] = lambda: known.reads
         if watchdog is not None:
             place = ("holding register", self.adapter.unit, watchdog.address)
+            self._words[place] = 0
 
             def start(value: int) -> None:
                 self._words[place] = value
@@ -217,7 +239,3 @@ class Modules:
 
 def _count(value: float) -> int:
     return max(0, min(0xFFFF, round(value)))
-
-
-def _nowhere(value: int) -> None:
-    del value
