@@ -39,7 +39,7 @@ class FramesBench:
         """Bytes that nobody had asked for, thrown away."""
         self._port, self._adapter, self._clock = port, adapter, clock
         self._ordered: dict[int, bool] = {}
-        self._free_at = clock.now()
+        self._free_at = self._rest_until = clock.now()
 
     # ------------------------------------------------------------ who it is, and that we live
 
@@ -117,6 +117,7 @@ class FramesBench:
         came = b""
         while len(came) < len(reply) and self._clock.now() < deadline:
             came += self._port.read(len(reply) - len(came))
+        self._rest_until = self._clock.now() + self._adapter.pause
         try:
             return reply.read(came[: len(reply)])
         except ValueError as cause:
@@ -126,10 +127,11 @@ class FramesBench:
             raise AdapterGarbled(f"{self._port.name}: {came.hex(' ').upper()} in answer to {what}: {cause}") from cause
 
     def _send(self, frame: bytes) -> None:
-        self._clock.sleep_until(self._free_at)
+        self._clock.sleep_until(max(self._free_at, self._rest_until))
         self.stale += self._port.discard()
         self._port.write(frame)
         self._free_at = self._clock.now() + self._on_the_wire(len(frame))
+        self._rest_until = self._free_at + self._adapter.pause
 
     def _on_the_wire(self, count: int) -> float:
         return count * BITS_PER_BYTE / self._adapter.baud
