@@ -249,3 +249,26 @@ def test_a_terminal_gets_no_line_that_is_wider_than_itself(tmp_path: Path) -> No
     assert 1 == child.exitstatus
     assert max(len(line) for line in lines) <= 80
     assert "probe X3.3-X3.4" in " ".join(plain.split())
+
+
+def test_a_poor_bench_is_refused_with_every_reason_unless_asked_to_go_as_far_as_it_can(benchtest: Benchtest) -> None:
+    """Exit 4 and each reading by name without the flag; with it the same list, and exit 0 of the check."""
+    words = ("check", "profiles/carwash.yaml", "--fixture", "fixtures/relaybox.yaml")
+    refused, possible = benchtest(*words), benchtest(*words, "--as-far-as-possible")
+
+    assert (4, 0) == (refused.returncode, possible.returncode)
+    assert "K1 operate time: a tolerance of 44 ms needs" in refused.stderr
+    assert "11 problems. Nothing was energised." in refused.stderr
+    assert "11 of the readings are not possible on this bench:" in possible.stdout
+    assert "bench channels left on: what adapter box does cannot be read back" in possible.stdout
+
+
+def test_check_says_what_a_bench_without_dead_man_needs(benchtest: Benchtest) -> None:
+    """A relay board on frames: a watchdog relay outside it, a meter for the safe state; a whole bench needs none."""
+    words = ("check", "profiles/carwash.yaml", "--as-far-as-possible", "--fixture")
+    box, whole = benchtest(*words, "fixtures/relaybox.yaml"), benchtest(*words, "fixtures/serial.yaml")
+
+    assert "Caution: adapter box has no dead-man" in box.stdout
+    assert "a watchdog relay outside it must cut the supply of the bench" in box.stdout
+    assert "cannot be read back: verify the safe state with a meter" in box.stdout
+    assert "Caution" not in whole.stdout

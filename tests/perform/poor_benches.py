@@ -6,7 +6,7 @@ the worst lateness that the fixture allows, and always in the same way.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import partial
 
 from benchtest.adapters.composed import ComposedBench, Part
@@ -147,46 +147,38 @@ class Worldly(VirtualClock):
             self.scene.advance(to)
 
 
-@dataclass
 class PoorBench:
-    """One prepared board on a poor bench."""
+    """One prepared board, with its faults, on a poor bench; `takes` is the seconds of one Modbus exchange."""
 
-    prepared: Prepared
-    takes: float
-    """Seconds of one Modbus exchange."""
-    clock: Worldly = field(default_factory=Worldly)
-    scene: Scene = field(init=False)
-    bench: SimulatedBench = field(init=False)
-
-    def perform(self, *faults: str) -> Performed:
-        """Put a board with these faults through the procedure."""
-        prepared, clock = self.prepared, self.clock
-        procedure = prepared.procedure
+    def __init__(self, prepared: Prepared, takes: float, *faults: str) -> None:
+        self.prepared, self.takes, self.clock = prepared, takes, Worldly()
+        fixture, harness, procedure = prepared.fixture.fixture, prepared.harness, prepared.procedure
         database = procedure.link.database if procedure.link else None
-        self.scene = Scene(
+        self.scene = self.clock.scene = Scene(
             fitted=prepared.fitted,
-            harness=prepared.harness,
-            fixture=prepared.fixture.fixture,
+            harness=harness,
+            fixture=fixture,
             database=database,
             seed=1,
             faults=tuple(parse(text, prepared.fitted) for text in faults),
         )
-        clock.scene = self.scene
-        self.bench = SimulatedBench(self.scene, clock)
-        names = adapters_of(prepared.fixture.fixture, prepared.harness)
-        composed = ComposedBench([self._part(name) for name in names], clock)
-        rig = Rig(
+        self.bench = SimulatedBench(self.scene, self.clock)
+        composed = ComposedBench([self._part(name) for name in adapters_of(fixture, harness)], self.clock)
+        self.rig = Rig(
             bench=composed,
-            link=SimulatedLink(self.scene, clock, database) if database is not None else None,
-            clock=clock,
+            link=SimulatedLink(self.scene, self.clock, database) if database is not None else None,
+            clock=self.clock,
             origin=Origin.SIMULATED,
             identities={},
-            fixture=prepared.fixture.fixture,
-            harness=prepared.harness,
+            fixture=fixture,
+            harness=harness,
             beat_every=0.2,
             due=composed.due,
         )
-        return perform(procedure, rig, Watcher())
+
+    def perform(self) -> Performed:
+        """Put the board through the procedure."""
+        return perform(self.prepared.procedure, self.rig, Watcher())
 
     def _part(self, name: str) -> Part:
         fixture, harness = self.prepared.fixture.fixture, self.prepared.harness

@@ -68,7 +68,7 @@ def test_a_bad_board_gets_the_verdicts_of_the_embedded_bench(
     """Whatever both benches decide they decide alike, and the poor one fails the board too."""
     variant, options = BOARDS[board]
     at_home = verdicts(bench.performed(bench.prepared(board, variant=variant, options=options), fault).results)
-    performed = PoorBench(poor(board, bench_name), 0.004).perform(fault)
+    performed = PoorBench(poor(board, bench_name), 0.004, fault).perform()
     here = verdicts(performed.results)
     both = {name for name in here if Verdict.NOT_TESTED not in {here[name], at_home[name]}}
 
