@@ -92,15 +92,15 @@ class ModbusSide:
             await server.serve_forever(background=True)
             return server
 
-        try:
-            with self._running():
+        with self._running():
+            try:
                 server = self._loop.run_until_complete(start())
-                self._server = server
-                (listener, *_) = server.transport.sockets  # type: ignore[attr-defined]
-                self.name = f"tcp://127.0.0.1:{listener.getsockname()[1]}"
-                yield self
-        except RuntimeError as problem:
-            raise PlanError([f"cannot listen on port {port} (try --tcp 0 for any free one)"]) from problem
+            except RuntimeError as problem:
+                raise PlanError([f"cannot listen on port {port} (try --tcp 0 for any free one)"]) from problem
+            self._server = server
+            (listener, *_) = server.transport.sockets  # type: ignore[attr-defined]
+            self.name = f"tcp://127.0.0.1:{listener.getsockname()[1]}"
+            yield self
 
     @contextmanager
     def on_pty(self) -> Iterator["ModbusSide"]:

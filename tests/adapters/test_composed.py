@@ -262,6 +262,28 @@ def test_fetching_early_waits_and_still_tends() -> None:
     assert table.box.log.count("beat") > 5
 
 
+@given(
+    change=st.floats(0.1, 0.9),
+    takes=st.floats(0.0, 0.08),
+    stall=st.tuples(st.floats(0.0, 1.0), st.floats(0.0, 0.1)),
+    moments=st.lists(st.floats(0.0, 0.95), max_size=4).map(sorted),
+)
+def test_what_is_not_an_overrun_is_known_as_well_as_stated(
+    change: float, takes: float, stall: tuple[float, float], moments: list[float]
+) -> None:
+    """However slow and uneven the devices: seen and done within the statement, or nothing is judged."""
+    table = Table(seen=lambda _, at: float(at >= change), takes=takes)
+    table.box.takes = takes
+    table.panel.stall = stall
+    recording = table.record(*(order(at, DRIVE, float(n % 2)) for n, at in enumerate(moments)))
+
+    if not recording.overrun:
+        seen = float(np.argmax(recording.samples(CONTACT) > 0.5)) / recording.rate
+        assert change - STAMP <= seen <= change + STAMP + 1 / recording.rate
+        assert len(moments) == len(recording.done)
+        assert all(0 <= done.at - at <= STAMP for done, at in zip(recording.done, moments, strict=True))
+
+
 # ---------------------------------------------------------------- rows from looks
 
 numbers = st.floats(min_value=-1e9, max_value=1e9)

@@ -1,5 +1,6 @@
 """The Modbus driver against pymodbus' own server with the car-wash board behind it, and against scripted modules."""
 
+import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
@@ -9,10 +10,12 @@ from typing import Any
 import pytest
 
 from benchtest.adapters.modbus import ModbusBench, open_modbus
-from benchtest.errors import AdapterMissing, AdapterRefused, AdapterSilent, RigError
+from benchtest.errors import AdapterMissing, AdapterRefused, AdapterSilent, PlanError, RigError
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.modbus import ModbusAdapter
 from benchtest.instruments import Device, Meter, Outputs, Panel, Supplies
+from benchtest.simulator.served_board import open_sides
+from benchtest.simulator.server import SceneClock
 from tests.adapters.poor_served import CLOCK, Served, carwash, served
 
 LIMITS = HardLimits.model_construct()
@@ -192,6 +195,14 @@ def test_a_server_that_is_gone_is_a_fault_of_the_bench(board: Served) -> None:
     with pytest.raises(RigError):
         lose_it()
     assert CLOCK.now() - begun < 10
+
+
+def test_a_taken_tcp_port_is_refused_in_words() -> None:
+    """The words say which port, and what to try."""
+    with served(carwash("modbus"), 0) as board, ExitStack() as stack:
+        clock, taken = SceneClock(), int(board.ports["io"].rpartition(":")[2])
+        with pytest.raises(PlanError, match=f"cannot listen on port {taken} .*--tcp 0"):
+            open_sides(stack, board.scene, clock, io.StringIO(), tcp=taken, linked=False)
 
 
 # ---------------------------------------------------------------- one module, no wire
