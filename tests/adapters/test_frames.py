@@ -185,7 +185,7 @@ def test_a_late_reply_is_never_taken_for_the_next() -> None:
     late = bytes.fromhex("A001A1")
 
     def script(frame: bytes) -> list[tuple[float, bytes]]:
-        return [(0.09, late)] if frame == ON_1 else [(0.0, bytes.fromhex("A000A0"))]
+        return [(0.09, late)] if frame == ON_1 else [(0.04, bytes.fromhex("A000A0"))]
 
     with opened(script, reply="A0 {state} {sum8}") as (board, _):
         with pytest.raises(AdapterSilent):

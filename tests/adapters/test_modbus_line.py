@@ -140,7 +140,9 @@ def test_silence_is_said_and_a_write_is_not_repeated() -> None:
 def test_a_late_answer_is_never_taken_for_the_next() -> None:
     """The answer to the first read comes after its deadline; the second read gets its own."""
     first, second = framed("11 04 02 00 0A"), framed("11 04 02 00 0B")
-    answers = iter([[(1.3 * SLOWEST + 0.025, first)], [(0.0, second)]])
+    answers = iter(
+        [[(0.12, first)], [(0.04, second)]]
+    )  # the first would come before the second, if that were asked now
     with line(lambda _: next(answers)) as (modbus, _):
         with pytest.raises(AdapterSilent):
             modbus.words("input register", UNIT, 8, 1)

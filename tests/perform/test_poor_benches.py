@@ -15,7 +15,7 @@ ROOT = Path(__file__).parents[2]
 BOARDS = {"carwash": (None, ()), "greenhouse": ("two-bay", ("dosing",))}
 FAULTS = {
     "carwash": ("K2 contact welded", "K1 coil open"),
-    "greenhouse": ("K3 contact welded", "K8 coil open", "D20 lamp dark"),
+    "greenhouse": ("K3 contact welded", "D20 lamp dark"),
 }
 
 
@@ -34,8 +34,11 @@ def impossible(prepared: Prepared) -> set[str]:
     return {check.id for check in checks if isinstance(check.measurand, Absent)}
 
 
-@pytest.mark.parametrize("takes", [0.001, 0.008], ids=["quick line", "slow line"])
-@pytest.mark.parametrize("bench_name", ["modbus", "relaybox"])
+@pytest.mark.parametrize(
+    ("bench_name", "takes"),
+    [("modbus", 0.001), ("modbus", 0.008), ("relaybox", 0.0)],
+    ids=["quick modbus", "slow modbus", "relay box"],
+)
 @pytest.mark.parametrize("board", BOARDS)
 def test_a_good_board_passes_wherever_the_bench_can_look(board: str, bench_name: str, takes: float) -> None:
     """Everything that the plan left in passes, what it left out is not tested by name, and the run is inconclusive."""

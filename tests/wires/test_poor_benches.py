@@ -72,8 +72,9 @@ def test_a_board_gets_the_verdicts_of_the_embedded_bench(
     serve: Any, start_run: Start, tmp_path: Path, board: str, bench_name: str, tcp: tuple[str, ...]
 ) -> None:
     """Exit 3 with the reason; what was looked at passed as at home, what was not possible is not tested by name."""
-    profile = ROOT / "profiles/carwash.yaml" if bench_name == "relaybox" else shortened(board, tmp_path)
-    served = serve(str(profile), "--fixture", f"fixtures/{bench_name}.yaml", *CHOICE[board], FLAG, *tcp)
+    served = serve(
+        str(shortened(board, tmp_path)), "--fixture", f"fixtures/{bench_name}.yaml", *CHOICE[board], FLAG, *tcp
+    )
     process = start_run([*served.words, "--json"])
     out, err = process.communicate(timeout=120)
     summary, (_, run) = json.loads(out), only_run(tmp_path)
