@@ -80,6 +80,11 @@ class States:
         """State at the end."""
         return bool(self.rising[-1]) if self.rising.size else self.first
 
+    def at(self, moment: float) -> bool | None:
+        """Return the state at a moment in seconds, that of a change included; before the begin the first one."""
+        changed = int(np.searchsorted(self.moments, moment, side="right"))
+        return bool(self.rising[changed - 1]) if changed else self.first
+
 
 def states(series: Series, *, low: float, high: float) -> States:
     """Return a series as changes of state; thresholds in the unit of its values, not used for stamped changes.
@@ -143,7 +148,8 @@ def _located(series: Sampled | Uneven, found: Crossings, low: float, high: float
 def straddling(values: Values, arrived: int, middle: float, *, rising: bool) -> tuple[int, int]:
     """Return the last two samples up to `arrived` with `middle` between them: one on the old side, one on the new.
 
-    Samples that are not numbers are left out; both are `arrived` when no sample before it is on the old side. Looks back in stretches that grow, so that a slow slope costs its own length and no more.
+    Samples that are not numbers are left out; both are `arrived` when no sample before it is on the old side. The look
+    back is in stretches that grow, so that a slow slope costs its own length and no more.
     """
     stop, length = arrived, 16
     while stop > 0:

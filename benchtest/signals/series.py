@@ -138,3 +138,17 @@ class Stamped:
 
 
 Series = Sampled | Uneven | Stamped
+
+
+def cut(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> tuple[Moments, Moments]:
+    """Return moments and values, as floats, between two moments in seconds, both included; only finite values."""
+    if isinstance(series, Sampled):
+        size, nearly = series.values.size, 1e-6  # samples; the last bits of a float
+        first = int(np.clip(np.ceil((since - series.start) * series.rate - nearly), 0, size))
+        last = int(np.clip(np.floor((until - series.start) * series.rate + nearly) + 1, first, size))
+    else:
+        first = int(np.searchsorted(series.times, since, side="left"))
+        last = max(first, int(np.searchsorted(series.times, until, side="right")))
+    values = series.values[first:last].astype(float)
+    numbers = np.isfinite(values)
+    return series.moments(np.arange(first, last)[numbers]), values[numbers]
