@@ -14,6 +14,18 @@ FORMAT: Final = "benchtest-measured/1"
 Kind = Literal["contact", "coil", "supply", "lamp", "link", "resistance"]
 
 
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Input:
+    """One channel of a capture, to be measured."""
+
+    name: str
+    unit: str
+    """SI unit; empty where nobody said."""
+    series: Series
+    notes: tuple[str, ...] = ()
+    """What its reader noticed."""
+
+
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
     """One quantity, found or not."""

@@ -17,7 +17,6 @@ from matplotlib.figure import Figure
 from numpy.typing import NDArray
 
 from benchtest.measure.measured import Measured, Trace
-from benchtest.metrology.figures import PREFIXED, plain
 from benchtest.signals.series import Series, Stamped
 
 COLUMNS: Final = 1200
@@ -103,13 +102,3 @@ def _extremes(part: NDArray[Any], start: int) -> list[int]:
         return []
     found = part[numbers]
     return sorted({start + int(numbers[found.argmin()]), start + int(numbers[found.argmax()])})
-
-
-def mark_text(name: str, seconds: float) -> str:
-    """Return a mark's text with its moment: `first make 12.3 ms`."""
-    return f"{name} {plain(seconds, 's')}"
-
-
-def level_text(name: str, value: float, unit: str) -> str:
-    """Return a level's text: `high 11.9 V`."""
-    return f"{name} {plain(value, unit)}" if unit in PREFIXED else f"{name} {value:.4g} {unit}".rstrip()
