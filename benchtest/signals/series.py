@@ -140,15 +140,19 @@ class Stamped:
 Series = Sampled | Uneven | Stamped
 
 
-def cut(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> tuple[Moments, Moments]:
-    """Return moments and values, as floats, between two moments in seconds, both included; only finite values."""
+def positions(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> slice:
+    """Return which samples lie between two moments in seconds, both included."""
     if isinstance(series, Sampled):
         size, nearly = series.values.size, 1e-6  # samples; the last bits of a float
         first = int(np.clip(np.ceil((since - series.start) * series.rate - nearly), 0, size))
-        last = int(np.clip(np.floor((until - series.start) * series.rate + nearly) + 1, first, size))
-    else:
-        first = int(np.searchsorted(series.times, since, side="left"))
-        last = max(first, int(np.searchsorted(series.times, until, side="right")))
-    values = series.values[first:last].astype(float)
+        return slice(first, int(np.clip(np.floor((until - series.start) * series.rate + nearly) + 1, first, size)))
+    first = int(np.searchsorted(series.times, since, side="left"))
+    return slice(first, max(first, int(np.searchsorted(series.times, until, side="right"))))
+
+
+def cut(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> tuple[Moments, Moments]:
+    """Return moments and values, as floats, between two moments in seconds, both included; only finite values."""
+    part = positions(series, since=since, until=until)
+    values = series.values[part].astype(float)
     numbers = np.isfinite(values)
-    return series.moments(np.arange(first, last)[numbers]), values[numbers]
+    return series.moments(np.arange(part.start, part.stop)[numbers]), values[numbers]
