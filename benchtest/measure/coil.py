@@ -1,5 +1,7 @@
-"""A coil that was recorded: resistance at 20 °C, inrush dip and holding current, turn-off clamp; operate and release
-voltage where a contact was recorded with it, by ramp or by steps.
+"""A coil that was recorded, switched on and off, or tried by a ramp or by steps with a contact beside it.
+
+Switched: inrush dip, holding current, resistance at 20 °C, turn-off clamp. Ramp and steps: operate, hold and release
+voltage; where both can be read from one record, the steps decide.
 """
 
 from dataclasses import dataclass
@@ -8,7 +10,7 @@ from typing import Final, Literal
 import numpy as np
 
 from benchtest.measure import stated
-from benchtest.measure.measured import Input, Mark, Measured, Quantity, Trace
+from benchtest.measure.measured import Input, Mark, Measured, Quantity, Trace, Unmeasurable
 from benchtest.measure.picture_text import mark_text
 from benchtest.measure.stated import Instrument
 from benchtest.measure.thresholds import two_states
@@ -17,7 +19,7 @@ from benchtest.signals.contact import Made
 from benchtest.signals.copper import RELAYS, at_20
 from benchtest.signals.found import Found
 from benchtest.signals.inrush import coil_current, turn_off
-from benchtest.signals.series import Sampled, Stamped, Uneven, cut
+from benchtest.signals.series import cut
 
 Method = Literal["switched", "ramp", "steps"]
 TAIL: Final = 0.1
@@ -49,9 +51,9 @@ class CoilFile:
 
 
 def measure_coil(file: str, asked: CoilFile, volts: Instrument, amps: Instrument) -> Measured:
-    """Return what a coil did. Raises ValueError where the channels cannot answer."""
+    """Return what a coil did. Raises Unmeasurable where the channels cannot answer."""
     if asked.volts is None and asked.amps is None:
-        raise ValueError("neither the coil's voltage nor its current is named (give --voltage, --current, or both)")
+        raise Unmeasurable("neither the coil's voltage nor its current is named (give --voltage, --current, or both)")
     quantities: list[Quantity] = []
     marks: list[Mark] = []
     notes = [note for channel in (asked.volts, asked.amps, *asked.contacts) if channel for note in channel.notes]
@@ -65,7 +67,12 @@ def measure_coil(file: str, asked: CoilFile, volts: Instrument, amps: Instrument
         quantities += _voltages(asked, volts)
     channels = [channel for channel in (asked.volts, asked.amps, *asked.contacts) if channel is not None]
     traces = tuple(
-        Trace(name=channel.name, unit=channel.unit, series=channel.series, marks=tuple(marks) if channel is asked.amps else ())
+        Trace(
+            name=channel.name,
+            unit=channel.unit,
+            series=channel.series,
+            marks=tuple(marks) if channel is asked.amps else (),
+        )
         for channel in channels
     )
     return Measured(
@@ -78,33 +85,29 @@ def measure_coil(file: str, asked: CoilFile, volts: Instrument, amps: Instrument
     )
 
 
-def _samples(channel: Input) -> Sampled | Uneven:
-    if isinstance(channel.series, Stamped):
-        raise ValueError(f"{channel.name} holds states where samples are needed (name another channel)")
-    return channel.series
-
-
 def _switched(asked: CoilFile) -> tuple[float, float, str]:
     """Return when the coil was switched on and off: by its voltage, else by its current."""
     channel = asked.volts or asked.amps
     assert channel is not None
-    series = _samples(channel)
+    series = channel.samples
     moments, values = cut(series)
     size = np.abs(values)
     if not size.size or not size.max() > 0:
-        raise ValueError(f"{channel.name}: nothing but zeros and no numbers; the coil was never switched on")
+        raise Unmeasurable(f"{channel.name}: nothing but zeros and no numbers; the coil was never switched on")
     above = size >= size.max() / 2
     on = int(np.argmax(above))
     last = size.size - 1 - int(np.argmax(above[::-1]))
     begin, end = float(moments[on]), float(moments[last])
-    note = f"{channel.name}: energised from {begin:.6g} s" if on else f"{channel.name}: energised when the record begins"
+    note = (
+        f"{channel.name}: energised from {begin:.6g} s" if on else f"{channel.name}: energised when the record begins"
+    )
     return begin, end, note + (f" to {end:.6g} s" if last + 1 < size.size else " to the end of the record")
 
 
 def _currents(asked: CoilFile, on: float, off: float, instrument: Instrument, marks: list[Mark]) -> list[Quantity]:
     if asked.amps is None:
         return []
-    found, dip = coil_current(_samples(asked.amps), since=on, until=off), None
+    found = coil_current(asked.amps.samples, since=on, until=off)
     dip = found.dip
     for name, moment in (("armature moves", dip.begin), ("armature seated", dip.bottom)):
         if moment.value is not None:
@@ -123,8 +126,8 @@ def _resistance(asked: CoilFile, on: float, off: float, volts: Instrument, amps:
     if asked.volts is None or asked.amps is None:
         return []
     since = off - TAIL * (off - on)
-    _, across = cut(_samples(asked.volts), since=since, until=off)
-    _, through = cut(_samples(asked.amps), since=since, until=off)
+    _, across = cut(asked.volts.samples, since=since, until=off)
+    _, through = cut(asked.amps.samples, since=since, until=off)
     definition = "mean volts over mean amps in the last tenth of the energised time"
     if not across.size or not through.size or abs(float(through.mean())) == 0:
         return [stated.value("coil resistance", Found.unknown("no current was read"), "Ω", definition, volts)]
@@ -152,7 +155,7 @@ def _relative(instrument: Instrument, values: np.ndarray) -> float:
 def _turn_off(asked: CoilFile, off: float, instrument: Instrument) -> list[Quantity]:
     if asked.volts is None:
         return []
-    found = turn_off(_samples(asked.volts), since=off, until=np.inf, saturation=asked.saturation)
+    found = turn_off(asked.volts.samples, since=off, until=np.inf, saturation=asked.saturation)
     return [
         stated.value("clamp voltage", found.clamp, "V", "level held against the former polarity", instrument),
         stated.time("decay time", found.decay, "switching off until a tenth of the clamp voltage is left", instrument),
@@ -162,12 +165,12 @@ def _turn_off(asked: CoilFile, off: float, instrument: Instrument) -> list[Quant
 def _voltages(asked: CoilFile, instrument: Instrument) -> list[Quantity]:
     """Return operate, hold and release voltage; steps decide where both were tried."""
     if asked.volts is None or not asked.contacts:
-        raise ValueError("operate and release voltage need the coil's voltage and a contact (--voltage, --contact)")
-    volts, contacts = _samples(asked.volts), []
+        raise Unmeasurable("operate and release voltage need the coil's voltage and a contact (--voltage, --contact)")
+    volts, contacts = asked.volts.samples, []
     for channel in asked.contacts:
         seen = two_states(channel, low=asked.low, high=asked.high)
         if seen.states is None:
-            raise ValueError(seen.note)
+            raise Unmeasurable(seen.note)
         contacts.append(Contact(states=seen.states, made=asked.made, form=asked.form))
     _, values = cut(volts)
     highest = float(np.abs(values).max()) if values.size else 0.0

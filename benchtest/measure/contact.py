@@ -60,7 +60,7 @@ class _Actuation:
 
 
 def measure_contact(file: str, asked: ContactFile, instrument: Instrument) -> Measured:
-    """Return what a contact did. Raises ValueError on thresholds that tell nothing apart."""
+    """Return what a contact did. Raises Unmeasurable on thresholds that tell nothing apart."""
     seen = two_states(asked.contact, low=asked.low, high=asked.high)
     command = two_states(asked.command, low=None, high=None) if asked.command is not None else None
     notes = [*asked.contact.notes, seen.note, command.note if command else "", _made_note(asked)]

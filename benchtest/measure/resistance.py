@@ -11,7 +11,7 @@ from typing import Final, Literal
 import numpy as np
 
 from benchtest.measure import stated
-from benchtest.measure.measured import Input, Mark, Measured, Quantity, Trace
+from benchtest.measure.measured import Input, Mark, Measured, Quantity, Trace, Unmeasurable
 from benchtest.measure.stated import Instrument
 from benchtest.signals.coil import Plateau, plateaus
 from benchtest.signals.found import Found
@@ -26,7 +26,7 @@ from benchtest.signals.resistance import (
     one_way,
     reversed_current,
 )
-from benchtest.signals.series import Sampled, Stamped, Uneven, cut
+from benchtest.signals.series import Sampled, Uneven, cut
 
 CATEGORIES: Final = {"CC0": CC0, "CC1": CC1, "CC2": CC2}
 Named = Literal["CC0", "CC1", "CC2"]
@@ -52,12 +52,12 @@ class ResistanceFile:
 def measure_resistance(file: str, asked: ResistanceFile, volts: Instrument, amps: Instrument) -> Measured:
     """Return the resistance of every actuation in the record, the first named first.
 
-    Raises ValueError for channels of states, or without a steady current.
+    Raises Unmeasurable for channels of states, or without a steady current.
     """
-    across, through = _samples(asked.volts), _samples(asked.amps)
+    across, through = asked.volts.samples, asked.amps.samples
     steady = _steady(through)
     if not steady:
-        raise ValueError(f"{asked.amps.name}: no steady test current in the record")
+        raise Unmeasurable(f"{asked.amps.name}: no steady test current in the record")
     readings = list(_readings(across, through, steady, asked))
     found = actuations([reading.ohms for reading in readings])
     relative = Instrument(of_reading=volts.of_reading + amps.of_reading)
@@ -95,12 +95,6 @@ def _told(reading: Resistance, name: str, definition: str, relative: Instrument,
         words = "volts left without current: warm joints"
         quantities.append(stated.value(f"thermal e.m.f.{name}", reading.emf, "V", words, volts))
     return quantities
-
-
-def _samples(channel: Input) -> Sampled | Uneven:
-    if isinstance(channel.series, Stamped):
-        raise ValueError(f"{channel.name} holds states where samples are needed (name another channel)")
-    return channel.series
 
 
 def _steady(amps: Sampled | Uneven) -> tuple[Plateau, ...]:
@@ -148,5 +142,8 @@ def _wire(across: Sampled | Uneven, through: Sampled | Uneven, part: Plateau) ->
     since = part.begin + (part.end - part.begin) / 4
     _, volts = cut(across, since=since, until=part.end)
     _, amps = cut(through, since=since, until=part.end)
-    nothing = float("nan")
-    return FourWire(volts=float(volts.mean()) if volts.size else nothing, amps=float(amps.mean()) if amps.size else nothing)
+    return FourWire(volts=_mean(volts), amps=_mean(amps))
+
+
+def _mean(values: np.ndarray) -> float:
+    return float(values.mean()) if values.size else float("nan")

@@ -1,4 +1,4 @@
-"""A supply that was recorded: d.c. mean, ripple by each definition, sags and recovery; a.c. r.m.s., frequency, crest."""
+"""A supply that was recorded: d.c. mean, ripple by each definition, sags; a.c. r.m.s., frequency, crest factor."""
 
 from dataclasses import dataclass
 from typing import Final, Literal
@@ -10,7 +10,7 @@ from benchtest.measure.measured import Input, Level, Mark, Measured, Quantity, T
 from benchtest.measure.picture_text import level_text, mark_text
 from benchtest.measure.stated import Instrument
 from benchtest.signals.cycles import alternating
-from benchtest.signals.series import Sampled, Stamped, Uneven, cut
+from benchtest.signals.series import Sampled, Uneven, cut
 from benchtest.signals.supply import Ripple, Sags, direct, recovery, sags
 from benchtest.signals.transitions import state_levels
 
@@ -22,6 +22,11 @@ SAG: Final = 0.9
 """Of nominal: at or below, it is a sag (IEC 61000-4-30, 90 % dip threshold, from memory)."""
 BACK: Final = 0.92
 """Of nominal: back again; 2 % of hysteresis (IEC 61000-4-30, from memory)."""
+RIPPLES: Final = {
+    "ripple, peak to peak": Ripple.PEAK_TO_PEAK,
+    "ripple, half of it": Ripple.HALF,
+    "ripple, r.m.s.": Ripple.EFFECTIVE,
+}
 MOST: Final = 20
 """Sags that are told one by one."""
 
@@ -39,10 +44,8 @@ class SupplyFile:
 
 
 def measure_supply(file: str, asked: SupplyFile, instrument: Instrument) -> Measured:
-    """Return what a supply gave. Raises ValueError for a channel of states."""
-    series = asked.supply.series
-    if isinstance(series, Stamped):
-        raise ValueError(f"{asked.supply.name} holds states, no volts (name another channel with --channel)")
+    """Return what a supply gave. Raises Unmeasurable for a channel of states."""
+    series = asked.supply.samples
     nature, why = _nature(series, asked.nature)
     saturation = asked.saturation
     notes = [*asked.supply.notes, why]
@@ -72,7 +75,10 @@ def _nature(series: Sampled | Uneven, said: Nature | None) -> tuple[Nature, str]
     square = float(np.mean(values**2)) if values.size else 0.0
     share = float(values.std()) / np.sqrt(square) if square else 0.0
     nature: Nature = "ac" if share > SWINGS else "dc"
-    return nature, f"taken for {nature[0]}.{nature[1]}.: the alternating part is {share:.0%} of the r.m.s. (say --dc or --ac)"
+    return (
+        nature,
+        f"taken for {nature[0]}.{nature[1]}.: the alternating part is {share:.0%} of the r.m.s. (say --dc or --ac)",
+    )
 
 
 def _direct(
@@ -82,10 +88,7 @@ def _direct(
     over = f"over {found.cycles} whole cycles of the ripple" if found.cycles else "over the whole record"
     quantities = [
         stated.value("mean", found.mean, unit, f"mean {over}", instrument),
-        *(
-            stated.ratio(f"ripple, {rule.name.lower().replace('_', ' ')}", found.ripple(rule), "%", f"{rule}, over the mean")
-            for rule in Ripple
-        ),
+        *(stated.ratio(name, found.ripple(rule), "%", f"{rule}, over the mean") for name, rule in RIPPLES.items()),
         stated.value("lowest", found.lowest, unit, "lowest sample", instrument),
         stated.value("highest", found.highest, unit, "highest sample", instrument),
     ]
@@ -98,7 +101,7 @@ def _alternating(
     found, unit = alternating(series, saturation=asked.saturation), asked.supply.unit or "V"
     over = f"over {found.cycles} whole cycles"
     quantities = [
-        stated.value("r.m.s.", found.effective, unit, f"root of the mean square {over}, a d.c. part included", instrument),
+        stated.value("r.m.s.", found.effective, unit, f"root of the mean square {over}, d.c. included", instrument),
         stated.value("frequency", found.frequency, "Hz", f"whole cycles over their time, {over}", Instrument()),
         stated.ratio("crest factor", found.crest, "", f"largest deviation from zero over r.m.s., {over}"),
         stated.value("d.c. part", found.mean, unit, f"mean {over}", instrument),
@@ -112,9 +115,7 @@ def _levels(named: dict[str, float | None], unit: str) -> tuple[Level, ...]:
     return tuple(Level(value=value, text=level_text(name, value, unit)) for name, value in known.items())
 
 
-def _sags(
-    series: Sampled | Uneven, nominal: float, instrument: Instrument
-) -> tuple[list[Quantity], tuple[Mark, ...]]:
+def _sags(series: Sampled | Uneven, nominal: float, instrument: Instrument) -> tuple[list[Quantity], tuple[Mark, ...]]:
     """Return the sags below nine tenths of nominal, and how long the last one took to come back for good."""
     found: Sags = sags(series, limit=SAG * nominal, back=BACK * nominal, nominal=nominal)
     definition = f"at or below {SAG:.0%} of nominal, until {BACK:.0%} is reached again"

@@ -6,7 +6,7 @@ A record that shows one level only has no thresholds of its own. That is said wi
 from dataclasses import dataclass
 from typing import Final
 
-from benchtest.measure.measured import Input, Level
+from benchtest.measure.measured import Input, Level, Unmeasurable
 from benchtest.measure.picture_text import level_text
 from benchtest.signals.levels import States, states
 from benchtest.signals.series import Stamped
@@ -29,12 +29,14 @@ class TwoStates:
 
 
 def two_states(channel: Input, *, low: float | None, high: float | None) -> TwoStates:
-    """Return a channel's states. Raises ValueError when only one threshold is given, or low is not below high."""
+    """Return a channel's states. Raises Unmeasurable when only one threshold is given, or low is not below high."""
     if (low is None) != (high is None):
-        raise ValueError("one threshold alone tells no states apart (give --low and --high)")
+        raise Unmeasurable("one threshold alone tells no states apart (give --low and --high)")
     if isinstance(channel.series, Stamped):
         return TwoStates(states=states(channel.series, low=0.0, high=1.0))
     if low is not None and high is not None:
+        if not low < high:
+            raise Unmeasurable(f"the low threshold {low:g} is not below the high one {high:g} (swap --low and --high)")
         levels = (
             Level(value=low, text=level_text("low", low, channel.unit)),
             Level(value=high, text=level_text("high", high, channel.unit)),
