@@ -19,11 +19,13 @@ from benchtest.signals.contact import Made
 from benchtest.signals.copper import RELAYS, at_20
 from benchtest.signals.found import Found
 from benchtest.signals.inrush import coil_current, turn_off
-from benchtest.signals.series import cut
+from benchtest.signals.series import Moments, cut
 
 Method = Literal["switched", "ramp", "steps"]
 TAIL: Final = 0.1
 """Share of the energised time, at its end, in which volts and amps are steady (common practice)."""
+ABOUT_ZERO: Final = 0.05
+"""Of the largest value of either sign: not energised, and not clamped (common practice)."""
 STEP_SHARE: Final = 0.01
 """Of the highest voltage: a step stays within this (common practice)."""
 STEP_LASTS: Final = 0.05
@@ -94,14 +96,26 @@ def _switched(asked: CoilFile) -> tuple[float, float, str]:
     size = np.abs(values)
     if not size.size or not size.max() > 0:
         raise Unmeasurable(f"{channel.name}: nothing but zeros and no numbers; the coil was never switched on")
-    above = size >= size.max() / 2
-    on = int(np.argmax(above))
-    last = size.size - 1 - int(np.argmax(above[::-1]))
+    on, last = _longest_stay(values)
     begin, end = float(moments[on]), float(moments[last])
     note = (
         f"{channel.name}: energised from {begin:.6g} s" if on else f"{channel.name}: energised when the record begins"
     )
     return begin, end, note + (f" to {end:.6g} s" if last + 1 < size.size else " to the end of the record")
+
+
+def _longest_stay(values: Moments) -> tuple[int, int]:
+    """Return the first and last sample of the longest time at the energised level, whichever sign it has.
+
+    The level is the usual one of what is not about zero: a clamp is higher, but short and of the other sign.
+    """
+    there = values[np.abs(values) > ABOUT_ZERO * np.abs(values).max()]
+    usual = float(np.median(there))
+    above = values * np.sign(usual) >= abs(usual) / 2
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], above.astype(np.int8), [0]))))
+    begins, ends = edges[::2], edges[1::2]
+    longest = int(np.argmax(ends - begins))
+    return int(begins[longest]), int(ends[longest]) - 1
 
 
 def _currents(asked: CoilFile, on: float, off: float, instrument: Instrument, marks: list[Mark]) -> list[Quantity]:
