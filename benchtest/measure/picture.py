@@ -80,9 +80,9 @@ def _around(group: list[float], series: Series) -> Stretch:
 
 
 def _scale(stretch: Stretch) -> tuple[str, float]:
-    """Return the prefix and the scale in which a stretch of time reads well."""
-    span = stretch[1] - stretch[0]
-    return next(((name, scale) for scale, name in SCALES if span < 1000 * scale), ("", 1.0))
+    """Return the prefix and the scale in which the moments of a stretch read well."""
+    largest = max(abs(stretch[0]), abs(stretch[1]))
+    return next(((name, scale) for scale, name in SCALES if largest < 1000 * scale), ("", 1.0))
 
 
 def _lane(axis: Axes, trace: Trace, stretch: Stretch, *, told: bool) -> None:

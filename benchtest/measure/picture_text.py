@@ -5,7 +5,7 @@ from benchtest.metrology.figures import PREFIXED, plain
 
 def mark_text(name: str, seconds: float) -> str:
     """Return a mark's text with its moment: `first make 12.3 ms`."""
-    return f"{name} {plain(seconds, 's')}"
+    return f"{name} {plain(seconds, 's', digits=6)}"
 
 
 def level_text(name: str, value: float, unit: str) -> str:
