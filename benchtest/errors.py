@@ -2,6 +2,7 @@
 
     BenchtestError
      ├── DocumentError     a profile, harness or fixture file is wrong      -> its author
+     ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
@@ -55,6 +56,19 @@ class DocumentError(BenchtestError):
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = tuple(sorted(problems, key=lambda p: (str(p.file), p.line, p.column)))
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class CaptureError(BenchtestError):
+    """A file that somebody else recorded cannot be read as it is, or could be read in two ways."""
+
+    exit_code = 4
+
+    def __init__(self, file: Path, found: str, *, place: str = "", expected: str = "", hint: str = "") -> None:
+        self.file = file
+        self.place = place
+        where = f"{file}: {place}" if place else str(file)
+        wanted = f", expected {expected}" if expected else ""
+        super().__init__(f"{where}: {found}{wanted}" + (f" ({hint})" if hint else ""))
 
 
 class PlanError(BenchtestError):
