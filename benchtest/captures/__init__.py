@@ -1,0 +1,1 @@
+"""Files that somebody else recorded → series and messages."""
