@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
 
 
-class Quantity(click.ParamType):
+class Quantity(click.ParamType[float]):
     """A quantity with its unit, such as `10 kS/s`."""
 
     name = "quantity"
@@ -34,7 +34,7 @@ class Quantity(click.ParamType):
             self.fail(str(problem), param, ctx)
 
 
-class Region(click.ParamType):
+class Region(click.ParamType[tuple[int, ...]]):
     """Left, top, width and height in pixels: `120,80,16,16`."""
 
     name = "region"

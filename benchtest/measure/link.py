@@ -74,20 +74,25 @@ def _bus(bus: Bus, *, several: bool) -> Iterator[Quantity]:
 def _row(row: Row, instrument: Instrument, *, several: bool) -> Iterator[Quantity]:
     name = f"{row.channel} {row.name}" if several else row.name
     yield Quantity(name=f"{name} count", value=float(row.count), definition="frames of this identifier")
-    none = Found.unknown("fewer than two frames, or the stamps step back between them")
-    found = row.period
-    for title, value, words in (
-        ("period", found and found.mean, "mean interval, those with a frame missing in them left out"),
-        ("jitter, peak", found and found.jitter_peak, "largest deviation of an interval from the mean"),
-        ("jitter, r.m.s.", found and found.jitter_rms, "root of the mean square deviation from the mean"),
-        ("longest gap", row.gap and row.gap.length, "longest interval without the frame"),
-    ):
-        yield stated.time(f"{name} {title}", none if value is None else Found.known(value), words, instrument)
+    for title, found, words in _intervals(row):
+        yield stated.time(f"{name} {title}", found, words, instrument)
     if row.missing is not None:
         against = "the required period" if row.nominal else "the usual period"
         yield Quantity(
             name=f"{name} missing", value=float(row.missing), definition=f"frames that did not come, by {against}"
         )
+
+
+def _intervals(row: Row) -> Iterator[tuple[str, Found, str]]:
+    """Yield name, finding and meaning of what is known of a row's intervals."""
+    none, found = Found.unknown("fewer than two frames, or the stamps step back between them"), row.period
+    mean, peak, root = (none,) * 3
+    if found is not None:
+        mean, peak, root = (Found.known(value) for value in (found.mean, found.jitter_peak, found.jitter_rms))
+    yield "period", mean, "mean interval, those with a frame missing in them left out"
+    yield "jitter, peak", peak, "largest deviation of an interval from the mean"
+    yield "jitter, r.m.s.", root, "root of the mean square deviation from the mean"
+    yield "longest gap", none if row.gap is None else Found.known(row.gap.length), "longest interval without the frame"
 
 
 def _latency(asked: LinkFile, instrument: Instrument) -> list[Quantity]:
