@@ -5,6 +5,7 @@
      ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
+     ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
@@ -85,6 +86,12 @@ class Aborted(BenchtestError):
     """The run was stopped by a person, a signal or a trip."""
 
     exit_code = 6
+
+
+class NotKept(BenchtestError):
+    """The evidence of a run cannot be written down; what is not kept is not judged."""
+
+    exit_code = 5
 
 
 class RigError(BenchtestError):

@@ -70,6 +70,8 @@ class Section:
     title: str
     summary: str
     rows: tuple[Row, ...]
+    reached: bool
+    """Something of the step was tested; the pages name a step of which nothing was once, without its rows."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,8 +109,15 @@ class Document:
     not_passed: tuple[Row, ...]
     """Where to look, failures first."""
     not_tested: tuple[Row, ...]
+    left_out: tuple[Row, ...]
+    """Those of `not_tested` in steps of which something else was tested."""
+    not_reached: tuple[Fact, ...]
+    """The steps of which nothing was tested, with the number of their checks."""
+    not_reached_why: str
     sections: tuple[Section, ...]
     figures: tuple[Figure, ...]
+    legend: str
+    """How to read the figures."""
     equipment: tuple[Equipment, ...]
     rule: tuple[str, ...]
     traces: tuple[Fact, ...]
@@ -124,6 +133,8 @@ def describe(run: Run, readings: Readings) -> Document:
     passed = outcome is Outcome.PASS
     origin = max((run.origin, *(result.origin for result in run.results)), key=_LEAST_REAL_LAST.index)
     results = {result.check.id: result for result in run.results}
+    sections = _sections(run, results)
+    unreached = [section for section in sections if not section.reached]
     return Document(
         format=FORMAT,
         title="Test certificate" if passed else "Report of findings",
@@ -140,9 +151,13 @@ def describe(run: Run, readings: Readings) -> Document:
         job=_job(run),
         method=_method(run),
         not_passed=_not_passed(run.results),
-        not_tested=_not_tested(run, results),
-        sections=_sections(run, results),
+        not_tested=tuple(row for section in sections for row in _untested(section)),
+        left_out=tuple(row for section in sections if section.reached for row in _untested(section)),
+        not_reached=tuple(Fact(label=each.title, value=_number(len(each.rows), "check")) for each in unreached),
+        not_reached_why="; ".join(dict.fromkeys(row.note for each in unreached for row in each.rows)),
+        sections=sections,
         figures=draw_figures(run, readings),
+        legend=wording.LEGEND,
         equipment=_equipment(run),
         rule=_rule(run),
         traces=_traces(run),
@@ -226,7 +241,7 @@ def _traces(run: Run) -> tuple[Fact, ...]:
         "Bench as left": "; ".join(filter(None, [reached, verified, safe.note])),
         "Run": run.id,
         "Journal head": run.journal_head,
-        "Evidence": f"{len(run.recordings)} files in the run folder, each with its SHA-256 in run.json",
+        "Evidence": f"{_number(len(run.recordings), 'file')} in the run folder, each with its SHA-256 in run.json",
         "Seed of the simulation": "" if run.seed is None else str(run.seed),
         "Simulated faults": ", ".join(run.faults),
     }
@@ -269,6 +284,7 @@ def _sections(run: Run, results: Mapping[str, Result]) -> tuple[Section, ...]:
             title=_short(step.title),
             summary=_counts(_verdict(results, check) for check in step.checks),
             rows=tuple(_row(check, results.get(check.id)) for check in step.checks),
+            reached=any(_verdict(results, check) is not Verdict.NOT_TESTED for check in step.checks),
         )
         for step in run.procedure.steps
         if step.checks
@@ -280,9 +296,12 @@ def _not_passed(results: Sequence[Result]) -> tuple[Row, ...]:
     return tuple(_row(r.check, r) for verdict in order for r in results if r.verdict is verdict)
 
 
-def _not_tested(run: Run, results: Mapping[str, Result]) -> tuple[Row, ...]:
-    checks = [check for step in run.procedure.steps for check in step.checks]
-    return tuple(_row(c, results.get(c.id)) for c in checks if _verdict(results, c) is Verdict.NOT_TESTED)
+def _untested(section: Section) -> list[Row]:
+    return [row for row in section.rows if row.verdict == Verdict.NOT_TESTED]
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _verdict(results: Mapping[str, Result], check: Check) -> Verdict:

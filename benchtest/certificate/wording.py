@@ -33,6 +33,11 @@ RISK: Final = (
     "For each single check the probability that a pass is wrong is below 2.5 %, for normally distributed errors "
     "(ILAC-G8:09/2019, w = U)."
 )
+LEGEND: Final = (
+    "Time is counted from the order (▼), at 0. Each trace fills its own height: voltage at a coil; voltage across a "
+    "contact, high while it is open; light of a lamp. A dashed line marks where a time that was measured ends; an "
+    "operate or release time counts from the coil. In strips of lamp codes a bar is a lit lamp."
+)
 CLAIMED: Final = (
     "The item named here was tested by the method, with the equipment and at the times named here.",
     "Each result line shows what was read, how far it may be off, what was permitted, and where it was probed.",

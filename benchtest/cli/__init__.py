@@ -90,6 +90,8 @@ def _unexpected(problem: Exception) -> int:
         if isinstance(problem, (DocumentError, PlanError)):
             count = len(problem.problems if isinstance(problem, DocumentError) else problem.reasons)
             click.echo(f"{count} problem{'s' if count != 1 else ''}. Nothing was energised.", err=True)
+        elif problem.exit_code == 5:
+            click.echo("The board is not judged.", err=True)
         return problem.exit_code
     if isinstance(problem, OSError):
         click.echo(f"{problem.filename or 'the system'}: {problem.strerror or problem}", err=True)

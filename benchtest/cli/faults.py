@@ -6,7 +6,7 @@ import click
 
 from benchtest.cli.documents import fitted, fitting_options, profile_argument
 from benchtest.cli.words import say
-from benchtest.faults import SENTENCES, possible
+from benchtest.faults import possible
 from benchtest.profile import load_profile
 
 
@@ -21,4 +21,4 @@ def faults(profile: Path, variant: str | None, options: tuple[str, ...]) -> None
     found = possible(fitted(loaded, variant, options))
     widest = max(len(fault.text) for fault in found)
     for fault in found:
-        say(f"{fault.text:<{widest}}  {SENTENCES[fault.kind]}")
+        say(f"{fault.text:<{widest}}  {fault.sentence}")

@@ -83,11 +83,17 @@ def _job(serial: str, person: dict[str, str | None]) -> Job:
 
 def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
     given: dict[str, str] = {}
+    adapters = prepared.fixture.fixture.adapters
     for text in ports:
         name, equals, port = text.partition("=")
-        if not equals or not port or name not in prepared.fixture.fixture.adapters:
-            known = ", ".join(prepared.fixture.fixture.adapters)
-            raise click.UsageError(f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {known})")
+        if not equals or not port or name not in adapters:
+            raise click.UsageError(
+                f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {', '.join(adapters)})"
+            )
+        if adapters[name].driver == "simulated":
+            raise click.UsageError(
+                f"--port {text!r}: {name} is simulated and has no port (try the fixture of a real bench)"
+            )
         given[name] = port
     return given
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from benchtest.certificate import describe, write_certificate
+from benchtest.certificate import describe, to_html, write_certificate
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Verdict
@@ -46,6 +46,32 @@ def test_a_run_without_results_is_not_certified() -> None:
     assert not document.passed
     assert len(run.results) == len(document.not_tested)
     assert {"never reached"} == {row.note for row in document.not_tested}
+
+
+def test_a_step_that_was_never_reached_is_named_once() -> None:
+    """The page names the step, how many checks it has and why; its rows stay in the document for machines."""
+    run = finished_run()
+    power = {check.id for check in run.procedure.steps[0].checks}
+    stopped = replace(run, results=tuple(r for r in run.results if r.check.id in power), outcome=Outcome.ABORTED)
+    document = describe(stopped, finished_readings())
+    rest = run.procedure.steps[1:]
+    named = [(fact.label, fact.value) for fact in document.not_reached]
+    assert [(step.title, f"{len(step.checks)} checks") for step in rest] == named
+    assert "never reached" == document.not_reached_why
+    assert () == document.left_out
+    assert sum(len(s.checks) for s in rest) == len(document.not_tested)
+    page = to_html(document)
+    assert "Every relay in turn" in page
+    assert rest[1].checks[0].title not in page
+
+
+def test_a_check_left_out_of_a_step_is_listed_by_itself() -> None:
+    """One check of many without a result: it is a row of its own, and no step counts as not reached."""
+    run = finished_run()
+    first, *others = run.results
+    document = describe(replace(run, results=tuple(others)), finished_readings())
+    assert first.check.title in {row.check for row in document.left_out}
+    assert () == document.not_reached
 
 
 def test_failures_come_first_with_the_place_to_look() -> None:
@@ -90,9 +116,10 @@ def test_every_relay_and_every_code_has_a_drawing() -> None:
     """14 relays with two panels each and two strips; each says in words what it shows."""
     drawn = {f.title: f for f in describe(finished_run(), finished_readings()).figures}
     assert {f"K{n}" for n in range(1, 15)} | {"D19", "D20"} == set(drawn)
-    assert ["exercise.K3.on, order at 20 ms", "exercise.K3.off, order at 20 ms"] == [
+    assert ["exercise.K3.on: order at 20 ms", "exercise.K3.off: order at 20 ms"] == [
         panel.title for panel in drawn["K3"].panels
     ]
+    assert "Every relay in turn: order at 20 ms" == drawn["K1"].panels[0].title
     assert "K3 operate 6.60 ± 0.12 ms" in drawn["K3"].panels[0].alternative
     assert "read as 12" in drawn["D20"].panels[0].alternative
     assert "lit 600 ms at 2 s" in drawn["D20"].panels[0].alternative

@@ -103,6 +103,7 @@ WRONG = [
     ("unknown fault", (*CARWASH, "--serial", "A1", "--fault", "K9 sulks"), 2, "K9 sulks"),
     ("unknown revision", (*CARWASH, "--serial", "A1", "--revision", "Z"), 2, "revision 'Z'"),
     ("unknown adapter", (*CARWASH, "--serial", "A1", "--port", "xy=/dev/null"), 2, "adapters of this fixture"),
+    ("port of a simulated adapter", (*CARWASH, "--serial", "A1", "--port", "io=/dev/null"), 2, "io is simulated"),
     ("no profile", ("check", "profiles/none.yaml"), 4, "profiles/none.yaml"),
     ("a folder as profile", ("check", "profiles"), 4, "profiles"),
     ("no run", ("show", "runs/none"), 4, "runs/none"),
@@ -143,6 +144,30 @@ WRONG = [
         "benchtest simulate",
     ),
 ]
+
+
+def test_a_bench_that_cannot_be_opened_judges_nothing(benchtest: Benchtest) -> None:
+    """The last sentence says that the board is not judged, as it does after a bench fault in mid-run."""
+    done = benchtest(*CARWASH[:-1], "fixtures/serial.yaml", "--serial", "A1", "--port", "io=/dev/none")
+
+    assert 5 == done.returncode
+    assert "The board is not judged." == done.stderr.splitlines()[-1]
+
+
+def test_a_disk_that_takes_no_more_ends_the_run_without_a_verdict(tmp_path: Path) -> None:
+    """No file may grow beyond 20 kB: the run ends with 5, says which folder and what to try, and judges nothing."""
+    code = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); "
+        "from benchtest.cli import entry; sys.exit(entry(sys.argv[1:]))"
+    )
+    words = [*CARWASH, "--serial", "A1", "--runs", str(tmp_path / "runs")]
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False, cwd=ROOT)
+
+    assert 5 == done.returncode
+    assert f"{tmp_path / 'runs'}: File too large, so the run cannot be kept" in done.stderr
+    assert "another folder with --runs" in done.stderr
+    assert "The board is not judged." == done.stderr.splitlines()[-1]
+    assert "PASS" not in done.stdout
 
 
 @pytest.mark.parametrize(("words", "code", "said"), [row[1:] for row in WRONG], ids=[row[0] for row in WRONG])
@@ -230,7 +255,9 @@ def test_faults_lists_what_run_takes(benchtest: Benchtest) -> None:
     """Each line begins with a text that --fault takes and says what it means."""
     lines = benchtest("faults", "profiles/greenhouse.yaml").stdout.splitlines()
 
-    assert any(line.startswith("K3 contact welded ") for line in lines)
+    welded = next(line for line in lines if line.startswith("K3 contact welded "))
+    assert "The contact of K3 has welded" in welded
+    assert "{" not in "".join(lines)
     assert len(lines) > 100
 
 

@@ -15,7 +15,7 @@ ONE_MISTAKE = [
     ("    nominal: 24 V\n", "    nominal: 24 V\n    «nominal: 12 V\n", "key 'nominal' twice, on lines 21 and 22"),
     ("current_limit: 1 A", "current_limit: «1", "got 1 without a unit"),
     ("gap: 200 ms", "gap: «200 V", "'V' is not a unit of duration"),
-    ("operate: {min: 1 ms", "operate: «{min: 20 ms", "lower limit 0.02 lies above upper limit 0.012"),
+    ("operate: {min: 1 ms", "operate: «{min: 20 ms", "lower limit 20 ms lies above upper limit 12 ms"),
     ("kind: level", "kind: «levle", "kind 'levle' is unknown (nearest level; known: dry contact, level, probe)"),
     ("step: safe off", "step: «safe of", "step 'safe of' is unknown (nearest safe off;"),
     ("{step: safe off}", "«{}", "'step' is missing"),
