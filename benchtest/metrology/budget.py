@@ -13,7 +13,7 @@ Source: JCGM 100:2008 (GUM), 5.1.2, 5.2, 6.2.1, G.4.1.
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from benchtest.metrology.coverage import factor
 from benchtest.metrology.distributions import Distribution
@@ -45,6 +45,18 @@ class Term:
     def contribution(self) -> float:
         """Standard uncertainty in the unit of the result."""
         return abs(self.sensitivity) * self.standard
+
+    def scaled(self, sensitivity: float) -> "Term":
+        """Return the term of a result that changes by `sensitivity` per change of this one. 5.1.3."""
+        return Term(
+            name=self.name,
+            influence=self.influence,
+            standard=self.standard,
+            unit=self.unit,
+            distribution=self.distribution,
+            freedom=self.freedom,
+            sensitivity=self.sensitivity * sensitivity,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,8 +102,7 @@ class Budget:
 
     def scaled(self, sensitivity: float) -> "Budget":
         """Return the budget of a result that changes by `sensitivity` per change of this one. 5.1.3."""
-        terms = tuple(replace(term, sensitivity=term.sensitivity * sensitivity) for term in self.terms)
-        return Budget(terms=terms, correlations=self.correlations)
+        return Budget(terms=tuple(term.scaled(sensitivity) for term in self.terms), correlations=self.correlations)
 
 
 def combine(budget: Budget) -> Combined:

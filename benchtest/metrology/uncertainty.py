@@ -17,7 +17,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from benchtest.metrology.budget import Budget, Term, combined, expanded, joined
-from benchtest.metrology.distributions import Distribution, arcsine, rectangular, resolution, triangular
+from benchtest.metrology.distributions import arcsine, rectangular, resolution, triangular
 
 if TYPE_CHECKING:  # whoever has samples has loaded NumPy; planning does not wait for it
     import numpy as np
@@ -113,48 +113,43 @@ def freedom_of_mean(count: int) -> float:
 
 def reading(value: float, quality: Quality, repeat: Scatter = NO_SCATTER) -> Budget:
     """Return the budget of one reading of one channel, in the channel's unit."""
-    of = quality.channel
-    terms = (
-        *_calibration(value, quality),
-        _bounded("resolution", of, quality.step / 2, quality.unit),
-        _repeatability(of, repeat, quality.unit),
-        _bounded("temperature", of, abs(value) * quality.drift, quality.unit),
-        _bounded("thermal EMF", of, quality.emf, quality.unit),
-        _bounded("leads", of, quality.leads, quality.unit),
+    of, unit = quality.channel, quality.unit
+    return Budget(
+        terms=(
+            *_calibration(value, quality),
+            *_bounded("resolution", of, quality.step / 2, unit),
+            *_repeatability(of, repeat, unit),
+            *_bounded("temperature", of, abs(value) * quality.drift, unit),
+            *_bounded("thermal EMF", of, quality.emf, unit),
+            *_bounded("leads", of, quality.leads, unit),
+        )
     )
-    return _budget(*terms)
 
 
 def _calibration(value: float, quality: Quality) -> tuple[Term, ...]:
     """Return the accuracy: whole, or as gain and offset of the instrument and the rest as the channel's own."""
-    whole = rectangular(abs(value) * quality.of_reading + quality.plus)
-    own = Term(
-        name="calibration",
-        influence=f"{quality.channel} calibration",
-        standard=whole,
-        unit=quality.unit,
-        distribution="rectangular",
-    )
+    bound, channel = abs(value) * quality.of_reading + quality.plus, quality.channel
     if not quality.shared:
-        return (own,)
-    instrument = quality.instrument
-    gain = replace(_bounded("shared gain", instrument, quality.shared * quality.of_reading, ""), sensitivity=value)
-    offset = _bounded("shared offset", instrument, quality.shared * quality.plus, quality.unit)
-    rest = math.sqrt(max(0.0, whole**2 - gain.contribution**2 - offset.contribution**2))
-    return replace(own, name="own calibration", standard=rest), gain, offset
+        return _bounded("calibration", channel, bound, quality.unit)
+    share, instrument = quality.shared, quality.instrument
+    gain = _bounded("shared gain", instrument, share * quality.of_reading, "", sensitivity=value)
+    offset = _bounded("shared offset", instrument, share * quality.plus, quality.unit)
+    rest = bound**2 - (value * share * quality.of_reading) ** 2 - (share * quality.plus) ** 2
+    own = math.sqrt(rest) if not rest < 0 else 0.0
+    return (*_bounded("own calibration", channel, own, quality.unit), *gain, *offset)
 
 
 def difference(one: Budget, other: Budget, *, repeat: Scatter, unit: str) -> Budget:
     """Return the budget of one reading minus another; `repeat` is the repeatability of the difference itself."""
     less = other.scaled(-1.0)
     both = joined(one, replace(less, terms=tuple(replace(term, name=f"− {term.name}") for term in less.terms)))
-    return joined(both, _budget(_repeatability("difference", repeat, unit)))
+    return joined(both, Budget(terms=_repeatability("difference", repeat, unit)))
 
 
 def effective(value: float, quality: Quality, *, repeat: Scatter, ends: float) -> Budget:
     """Return the budget of an r.m.s. value; `ends` is the half-width of what broken samples at the ends may change."""
     window = _bounded("window", quality.channel, ends, quality.unit)
-    return joined(reading(value, quality, repeat), _budget(window))
+    return joined(reading(value, quality, repeat), Budget(terms=window))
 
 
 def interval(
@@ -171,13 +166,13 @@ def interval(
     sample intervals of moments found between two samples, where they may lie anywhere; `latency` is how much later than
     its stamp an order may have come to the terminals, one way or the other. All in seconds.
     """
-    terms = (
-        replace(_bounded("clock", "bench", clock, ""), sensitivity=abs(seconds)),
-        *(_bounded(f"stamp {number}", "bench", half, "s") for number, half in enumerate(stamps, 1)),
-        *(_bounded(f"sampling {number}", "bench", step / 2, "s") for number, step in enumerate(sampled, 1)),
-        _bounded("latency", "bench", latency, "s"),
-    )
-    return _budget(*terms)
+    bounds = [
+        *((f"stamp {number}", half) for number, half in enumerate(stamps, 1)),
+        *((f"sampling {number}", step / 2) for number, step in enumerate(sampled, 1)),
+        ("latency", latency),
+    ]
+    stamped = tuple(term for name, half in bounds for term in _bounded(name, "bench", half, "s"))
+    return Budget(terms=(*_bounded("clock", "bench", clock, "", sensitivity=abs(seconds)), *stamped))
 
 
 def contact_resistance(
@@ -191,30 +186,39 @@ def contact_resistance(
     """
     left = source - volts
     ohms = volts * series / left
-    current = replace(_bounded("test current", "contact test", tolerance, ""), sensitivity=abs(ohms))
     drops = drop.scaled(series * source / (left * left))  # dR/dvolts, JCGM 100:2008, 5.1.3
-    return joined(drops, _budget(current, _bounded("leads", "contact test", leads, "Ω")))
+    current = _bounded("test current", "contact test", tolerance, "", sensitivity=abs(ohms))
+    return joined(drops, Budget(terms=(*current, *_bounded("leads", "contact test", leads, "Ω"))))
 
 
 def quotient(numerator: Budget, *, value: float, divisor: float, tolerance: float) -> Budget:
     """Return the budget of `value` / `divisor` where the divisor is known within ±`tolerance` (relative)."""
-    known = replace(_bounded("test voltage", "contact test", tolerance, ""), sensitivity=abs(value / divisor))
-    return joined(numerator.scaled(1 / abs(divisor)), _budget(known))
+    known = _bounded("test voltage", "contact test", tolerance, "", sensitivity=abs(value / divisor))
+    return joined(numerator.scaled(1 / abs(divisor)), Budget(terms=known))
 
 
-def _bounded(name: str, of: str, half_width: float, unit: str, distribution: Distribution = "rectangular") -> Term:
-    """Return a term of which only a bound is known; of a resolution, that is half a step (d/√12 is d/2/√3)."""
-    return Term(
+def _bounded(name: str, of: str, half_width: float, unit: str, *, sensitivity: float = 1.0) -> tuple[Term, ...]:
+    """Return the term of an error of which only a bound is known, none when it is zero; what is not a number stays.
+
+    Of a resolution the bound is half a step: d/√12 is (d/2)/√3.
+    """
+    if half_width == 0 or sensitivity == 0:
+        return ()
+    term = Term(
         name=name,
         influence=f"{of} {name}",
         standard=rectangular(half_width),
         unit=unit,
-        distribution=distribution,
+        distribution="rectangular",
+        sensitivity=sensitivity,
     )
+    return (term,)
 
 
-def _repeatability(of: str, repeat: Scatter, unit: str) -> Term:
-    return Term(
+def _repeatability(of: str, repeat: Scatter, unit: str) -> tuple[Term, ...]:
+    if repeat.standard == 0:
+        return ()
+    term = Term(
         name="repeatability",
         influence=f"{of} repeatability",
         standard=repeat.standard,
@@ -222,8 +226,4 @@ def _repeatability(of: str, repeat: Scatter, unit: str) -> Term:
         distribution="normal",
         freedom=repeat.freedom,
     )
-
-
-def _budget(*terms: Term) -> Budget:
-    """Return the terms that contribute; what is zero is left out, what is not a number is not."""
-    return Budget(terms=tuple(term for term in terms if term.contribution != 0))
+    return (term,)
