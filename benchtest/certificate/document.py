@@ -15,7 +15,8 @@ from typing import Final
 
 from benchtest.certificate import wording
 from benchtest.certificate.plots import Figure, draw_figures
-from benchtest.metrology.figures import figures, permitted, plain
+from benchtest.certificate.rule import rule_sentences
+from benchtest.metrology.figures import chance, figures, permitted, plain, unusual
 from benchtest.procedure import Check, Interval
 from benchtest.readings import Origin, Readings
 from benchtest.results import Outcome, Result, Run, Verdict
@@ -159,7 +160,7 @@ def describe(run: Run, readings: Readings) -> Document:
         figures=draw_figures(run, readings),
         legend=wording.LEGEND,
         equipment=_equipment(run),
-        rule=_rule(run),
+        rule=tuple(_short(line) for line in rule_sentences(run.procedure)),
         traces=_traces(run),
         claimed=wording.CLAIMED,
         not_claimed=wording.NOT_CLAIMED,
@@ -261,20 +262,6 @@ def _equipment(run: Run) -> tuple[Equipment, ...]:
     )
 
 
-def _rule(run: Run) -> tuple[str, ...]:
-    decision = run.procedure.decision
-    accepted = "accepted" if decision.accept_conditional else "not accepted"
-    lines = (
-        (
-            f"Guard band w = {decision.guard:g} · U, where U is the expanded uncertainty with coverage factor "
-            f"k = {decision.coverage:g}. Every check is decided for itself against the limit printed beside it."
-        ),
-        *wording.RULE,
-        f"Conditional passes are {accepted} by this method. Words and counts are compared exactly.",
-    )
-    return (*lines, wording.RISK) if decision.guard >= 1 and decision.coverage >= 2 else lines
-
-
 # ---------------------------------------------------------------- results
 
 
@@ -317,11 +304,23 @@ def _row(check: Check, result: Result | None) -> Row:
         mark=MARK[verdict],
         verdict=str(verdict),
         check=_short(check.title),
-        value=_short(figures(result.value, result.uncertainty, check.unit) if result else "–"),
+        value=_short(_found(result) if result else "–"),
         permitted=_short(limits),
         probe=_short(check.probe),
-        note=_short(result.note if result else "never reached"),
+        note=_short(_note(result) if result else "never reached"),
     )
+
+
+def _found(result: Result) -> str:
+    """Return value and U; k beside them where it is not 2, as the statement of the rule promises."""
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
+
+
+def _note(result: Result) -> str:
+    """Return the note; of a number that did not simply pass, also how likely it is that the item conforms."""
+    likely = result.risk is not None and result.verdict is not Verdict.PASS
+    said = f"conforms with a probability of {chance(result.risk.conformity)}" if likely and result.risk else ""
+    return "; ".join(filter(None, [result.note, said]))
 
 
 def _counts(verdicts: Iterable[Verdict]) -> str:

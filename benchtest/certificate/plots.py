@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from benchtest.certificate.glyphs import shown_or_named
 from benchtest.instruments import Recording, Role
-from benchtest.metrology.figures import figures, plain
+from benchtest.metrology.figures import figures, plain, unusual
 from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, OpenShare, Record, State, StateOf
 from benchtest.readings import Readings, Recorded
 from benchtest.results import Result, Run
@@ -306,7 +306,7 @@ def _strip(run: Run, result: Result, recording: Recording) -> Panel:
 
 
 def _words(result: Result) -> str:
-    return figures(result.value, result.uncertainty, result.check.unit)
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
 
 
 def _lit(samples: Samples, channel: Channel, rate: float) -> list[tuple[float, float]]:

@@ -7,7 +7,7 @@ from typing import Final
 
 import click
 
-from benchtest.metrology.figures import figures, permitted
+from benchtest.metrology.figures import chance, figures, permitted, unusual
 from benchtest.procedure import Interval
 from benchtest.results import Outcome, Result, Verdict
 
@@ -66,14 +66,19 @@ def folded(text: str, columns: int) -> str:
     return "\n".join(folds)
 
 
-def line(result: Result) -> str:
-    """Return one result in one line: mark, what, found, expected, where to probe, note."""
+def line(result: Result, *, risk: bool = False) -> str:
+    """Return one result in one line: mark, what, found, expected, where to probe, note; with `risk`, what it risks.
+
+    How likely it is that the item conforms is always said of a result that did not simply pass.
+    """
     check = result.check
     parts = [f"{MARK[result.verdict]:<10}  {check.title}: {found(result)}", f"expected {expected(result)}"]
     if check.probe:
         parts.append(f"probe {check.probe}")
     if result.note:
         parts.append(result.note)
+    if result.risk is not None and (risk or result.verdict is not Verdict.PASS):
+        parts.append(f"conforms with {chance(result.risk.conformity)}")
     return "; ".join(parts)
 
 
@@ -81,7 +86,7 @@ def found(result: Result) -> str:
     """Return what was found, with its expanded uncertainty."""
     if result.value is None:
         return "nothing read"
-    return figures(result.value, result.uncertainty, result.check.unit)
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
 
 
 def expected(result: Result) -> str:

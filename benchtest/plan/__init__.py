@@ -6,6 +6,7 @@ from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
+from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -15,6 +16,7 @@ from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.timeline import Draft
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.profile.document import Decision
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
     Exercise,
@@ -52,10 +54,11 @@ def plan(
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     reasons = [*wiring.gaps, *kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
     reasons += [] if profile.link is None or harness.link else ["the harness names no adapter on the board's link"]
-    reasons += too_fine(procedure)
+    too_coarse, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
+    reasons += too_coarse
     if reasons:
         raise PlanError(reasons)
-    return procedure
+    return replace(procedure, unresolved=accepted)
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -112,8 +115,8 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         options=fitted.options,
         not_fitted=fitted.not_fitted,
         channels=wiring.facts(profile),
-        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip),
-        decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
+        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip, latency=adapter.latency),
+        decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
         link=None
         if link is None or database is None
@@ -127,4 +130,13 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
+    )
+
+
+def _rule(decision: Decision) -> DecisionRule:
+    return DecisionRule(
+        rule=decision.rule,
+        guard=0.0 if decision.rule == "simple acceptance" else decision.guard,
+        accept_conditional=decision.accept_conditional,
+        coverage=normal_factor(decision.coverage),
     )
