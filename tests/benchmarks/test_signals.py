@@ -49,9 +49,9 @@ def spent(work: Callable[[], object]) -> float:
 
 def whole_array(samples: NDArray[Any]) -> NDArray[np.intp]:
     """Return crossings as numpy does them plainly: every step over the whole array."""
-    side = np.where(samples >= HIGH_LEVEL, 1, np.where(samples <= LOW_LEVEL, -1, 0)).astype(np.int8)
-    decided = np.flatnonzero(side)
-    return np.asarray(decided[1:][np.diff(side[decided]) != 0])
+    above, below = samples >= HIGH_LEVEL, samples <= LOW_LEVEL
+    decided = np.flatnonzero(above | below)
+    return np.asarray(decided[1:][np.diff(above[decided])])
 
 
 @pytest.mark.parametrize(("dtype", "limit"), [(np.float32, 3.2), (np.float64, 2.6)], ids=["float32", "float64"])
