@@ -163,10 +163,10 @@ def by_steps(
 def _between(steps: Sequence[Plateau], happened: Sequence[bool], word: str) -> Found:
     """Return the middle between the last step at which something had not happened and the first at which it had."""
     if not any(happened):
-        return Found.unknown(f"not {word} at {steps[-1].volts:g} V, the last step")
+        return Found.unknown(f"not {word} at {steps[-1].volts:.4g} V, the last step")
     at = happened.index(True)
     if at == 0:
-        return Found.unknown(f"{word} already at {steps[0].volts:g} V, the first step")
+        return Found.unknown(f"{word} already at {steps[0].volts:.4g} V, the first step")
     ends = steps[at - 1].volts, steps[at].volts
     return Found.known(sum(ends) / 2, abs(ends[1] - ends[0]))
 

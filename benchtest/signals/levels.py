@@ -8,8 +8,8 @@ A change seen as a jump happened anywhere between two samples: its moment is mid
 has samples on its slope is where a straight line meets the middle of the thresholds. A stamped change is where it was
 stamped.
 
-Records are passed in chunks that stay in the processor's cache: a comparison per threshold, and a search for changes
-eight samples at a time. A stretch after a quiet one is asked only whether it reaches the other side at all.
+Records are passed in chunks that stay in the processor's cache: a comparison per threshold, then a search from change
+to change. A chunk after a quiet one is asked only whether it reaches the other side at all.
 
 Source: two reference levels with hysteresis and linear interpolation between the straddling samples as in
 IEEE 181-2011 (from memory); the chunking is measured practice.
@@ -28,11 +28,8 @@ from benchtest.signals.series import Moments, Positions, Sampled, Series, Stampe
 CHUNK = 1 << 18
 """Samples per pass: a mebibyte of 32-bit floats, which stays in the cache between the two comparisons."""
 
-BATCH = 1 << 20
-"""Samples whose changes are worked out together: enough to forget the calls, and few megabytes at the worst."""
-
-WORD = 8
-"""Flags in a 64-bit word."""
+FEW = 128
+"""Changes that are searched one by one in a chunk; more of them are quicker put in order together (measured)."""
 
 Samples = NDArray[np.float64]
 
@@ -203,10 +200,12 @@ def crossings(samples: Values, *, low: float, high: float, chunk: int = CHUNK) -
     """
     if not low < high:
         raise ValueError(f"threshold low {low!r} is not below high {high!r}")
-    comparator = _Comparator(
-        low=_as_stored(low, samples.dtype, up=False), high=_as_stored(high, samples.dtype, up=True)
-    )
-    comparator.watch(samples, chunk=-(-chunk // WORD) * WORD)
+    below, above = (_as_stored(threshold, samples.dtype, up=up) for threshold, up in ((low, False), (high, True)))
+    if not below < above:
+        raise ValueError(f"thresholds {low!r} and {high!r} are one and the same in samples of {samples.dtype}")
+    comparator = _Comparator(low=below, high=above, chunk=chunk)
+    for start, part in chunks(samples, chunk):
+        comparator.watch(part, start)
     return comparator.changes()
 
 
@@ -219,42 +218,37 @@ def _as_stored(threshold: float, dtype: np.dtype[Any], *, up: bool) -> Any:
 
 
 class _Comparator:
-    """Two comparisons per sample into bytes of 0 and 1, looked through eight at a time.
+    """Two comparisons per sample into bytes of 0 and 1, then from change to change by a search for the next 1.
 
-    A word of eight flags that equals the word before it brings no new state, unless it has samples of both sides in it.
-    So only words that differ are opened, together with the equal ones after a word of both sides.
+    The search is the C library's for a byte, the quickest there is over what does not change; where a chunk has many
+    changes, the beginnings of all runs are put in order instead.
     """
 
-    def __init__(self, *, low: Any, high: Any) -> None:
+    def __init__(self, *, low: Any, high: Any, chunk: int) -> None:
         self.low, self.high = low, high
         self.state: bool | None = None
         self.first: bool | None = None
-        self.positions: list[Positions] = []
-        self.directions: list[NDArray[np.bool_]] = []
+        self.quiet = False
+        self.places: list[Positions] = []
+        self.above, self.below = bytearray(chunk), bytearray(chunk)
 
-    def watch(self, samples: Values, *, chunk: int) -> None:
-        """Compare all samples; `chunk` is a multiple of WORD."""
-        flags = np.zeros((2, chunk), np.bool_)
-        opened: list[tuple[Positions, NDArray[np.uint64]]] = []
-        quiet, waiting = False, 0
-        for start, part in chunks(samples, chunk):
-            if quiet and self._stays(part):
-                continue
-            numbers, words = self._differing(part, flags)
-            quiet = numbers.size == 1
-            opened.append((numbers + start // WORD, words))
-            waiting += part.size
-            if waiting >= BATCH or quiet:
-                self._open(opened, end=-(-(start + part.size) // WORD))
-                opened, waiting = [], 0
-        if opened:
-            self._open(opened, end=-(-samples.size // WORD))
+    def watch(self, part: Values, start: int) -> None:
+        """Look for changes in the next stretch of samples, which begins at sample `start` of the record."""
+        if self.quiet and self._stays(part):
+            return
+        above, below = (np.frombuffer(flags, np.bool_)[: part.size] for flags in (self.above, self.below))
+        np.greater_equal(part, self.high, out=above)
+        np.less_equal(part, self.low, out=below)
+        few = self._searched(part.size)
+        self.quiet = not few
+        self.places.append(np.array(few, np.intp) + start)
+        if len(few) == FEW:
+            self.places.append(self._sorted(above[few[-1] :], below[few[-1] :]) + few[-1] + start)
 
     def changes(self) -> Crossings:
-        """Return what was found."""
-        index = np.concatenate(self.positions) if self.positions else np.empty(0, np.intp)
-        rising = np.concatenate(self.directions) if self.directions else np.empty(0, np.bool_)
-        return Crossings(index=index, rising=rising, first=self.first)
+        """Return what was found; each change is to the other state."""
+        index = np.concatenate(self.places) if self.places else np.empty(0, np.intp)
+        return Crossings(index=index, rising=(np.arange(index.size) % 2 == 0) != bool(self.first), first=self.first)
 
     def _stays(self, part: Values) -> bool:
         """Return whether no sample reaches the other side; False also when that cannot be told so quickly."""
@@ -262,40 +256,37 @@ class _Comparator:
             return False
         return bool(part.min() > self.low) if self.state else bool(part.max() < self.high)
 
-    def _differing(self, part: Values, flags: NDArray[np.bool_]) -> tuple[Positions, NDArray[np.uint64]]:
-        """Return the words that differ from the one before, and the first: their numbers, and flags of both sides."""
-        above, below = flags
-        np.greater_equal(part, self.high, out=above[: part.size])
-        np.less_equal(part, self.low, out=below[: part.size])
-        flags[:, part.size :] = False
-        words = flags.view(np.uint64)
-        differs = words[:, 1:] != words[:, :-1]
-        numbers = np.flatnonzero(differs[0] | differs[1]) + 1
-        numbers = np.concatenate(([0], numbers[: np.searchsorted(numbers, -(-part.size // WORD))]))
-        return numbers, words.take(numbers, axis=1)
+    def _searched(self, size: int) -> list[int]:
+        """Return the first changes, FEW at most."""
+        if self.state is None and not self._begun(size):
+            return []
+        place, found = 0, list[int]()
+        while len(found) < FEW:
+            place = (self.below if self.state else self.above).find(1, place, size)
+            if place < 0:
+                break
+            found.append(place)
+            self.state = not self.state
+            place += 1
+        return found
 
-    def _open(self, opened: list[tuple[Positions, NDArray[np.uint64]]], *, end: int) -> None:
-        """Keep the samples in the opened words that bring another state; `end` is the number after the last word."""
-        numbers = np.concatenate([numbers for numbers, _ in opened])
-        words = np.concatenate([words for _, words in opened], axis=1)
-        both = (words != 0).all(axis=0)
-        if both.any():
-            lengths = np.where(both, np.diff(numbers, append=end), 1)
-            again = np.repeat(np.arange(numbers.size), lengths)
-            words = words[:, again]
-            numbers = numbers[again] + np.arange(again.size) - np.repeat(np.cumsum(lengths) - lengths, lengths)
-        above, below = np.ascontiguousarray(words).view(np.bool_)
-        decided = np.flatnonzero(above | below)
-        if not decided.size:
-            return
-        sides = above[decided]
-        if self.state is None:
-            self.first = self.state = bool(sides[0])
-        kept = sides != np.concatenate(([self.state], sides[:-1]))
-        self.state = bool(sides[-1])
-        decided = decided[kept]
-        self.positions.append(numbers[decided // WORD] * WORD + decided % WORD)
-        self.directions.append(sides[kept])
+    def _begun(self, size: int) -> bool:
+        """Return whether a first state was found, and keep it."""
+        ups, downs = (flags.find(1, 0, size) for flags in (self.above, self.below))
+        if ups < 0 and downs < 0:
+            return False
+        self.state = self.first = downs < 0 or 0 <= ups <= downs
+        return True
+
+    def _sorted(self, above: NDArray[np.bool_], below: NDArray[np.bool_]) -> Positions:
+        """Return the changes after the first sample, whose state is known."""
+        ups, downs = (np.flatnonzero(flags[1:] > flags[:-1]) + 1 for flags in (above, below))
+        index = np.concatenate((ups, downs))
+        order = np.argsort(index, kind="stable")
+        sides = order < ups.size
+        kept = sides != np.concatenate(([bool(self.state)], sides[:-1]))
+        self.state = bool(self.state) ^ bool(kept.sum() % 2)
+        return np.asarray(index[order][kept])
 
 
 def interpolated(samples: Values, index: int, threshold: float) -> float:

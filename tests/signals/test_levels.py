@@ -91,6 +91,12 @@ def test_quiet_stretches_are_skipped_and_nothing_in_them(kind: DTypeLike) -> Non
     assert found.index.tolist() == [300_000, 300_001, 700_001, 700_002]
 
 
+def test_thresholds_that_the_samples_cannot_tell_apart_are_refused() -> None:
+    """A difference below the last digit of a 32-bit float is none."""
+    with pytest.raises(ValueError, match="one and the same"):
+        crossings(np.zeros(3, np.float32), low=1.0, high=1.0 + 1e-12)
+
+
 def test_thresholds_beyond_what_is_stored_are_never_reached() -> None:
     """Codes of a converter and 32-bit floats have ends; a threshold beyond them is no error."""
     for samples in (np.arange(-100, 100, dtype=np.int16), np.linspace(-1, 1, 200, dtype=np.float32)):

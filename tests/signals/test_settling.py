@@ -132,9 +132,9 @@ def test_a_contact_that_feeds_its_sense_line_is_made_above() -> None:
 
 def test_stamped_edges_with_no_step_are_exact() -> None:
     """An ideal logger leaves no doubt about the count; a clock with a step does."""
-    edges = {"times": np.array([0.01, 0.011, 0.012]), "rising": np.array([False, True, False])}
-    ideal = Stamped(**edges, first=True, begin=0.0, end=0.1)
-    ticking = Stamped(**edges, first=True, begin=0.0, end=0.1, resolution=1e-4)
+    times, rising = np.array([0.01, 0.011, 0.012]), np.array([False, True, False])
+    ideal = Stamped(times=times, rising=rising, first=True, begin=0.0, end=0.1)
+    ticking = Stamped(times=times, rising=rising, first=True, begin=0.0, end=0.1, resolution=1e-4)
     assert settled(ideal).returns == Count(least=1, most=1)
     assert settled(ideal).first == Found.known(0.01)
     assert not settled(ticking).returns.exact
@@ -192,7 +192,7 @@ def test_one_pole_that_never_makes_leaves_the_time_undecided() -> None:
 def test_a_later_start_shifts_moments_and_nothing_else(gaps: list[int], wait: int) -> None:
     """The same train later in the record, and the same record begun later."""
     moments = np.cumsum([500, *gaps]) * 1e-4 + 3e-5
-    times = np.arange(3000) * 1e-4
+    times = np.arange(3000, dtype=np.float64) * 1e-4
     plain = settled(Sampled(values=Train(moments=moments, duration=1.0).volts(times), rate=1e4))
     later = settled(Sampled(values=Train(moments=moments + wait * 1e-4, duration=1.0).volts(times), rate=1e4))
     moved = settled(Sampled(values=Train(moments=moments, duration=1.0).volts(times), rate=1e4, start=wait * 1e-4))
@@ -209,4 +209,4 @@ def test_ninety_per_cent_is_the_bounce_rule_and_a_finding_is_value_or_reason() -
     assert BOUNCE_SHARE == 0.9
     for wrong in ({"value": 1.0, "reason": "x"}, {"value": None}, {"value": float("nan")}, {"value": 1.0, "doubt": -1}):
         with pytest.raises(ValueError, match=r"value or a reason|no finding"):
-            Found(**wrong)  # type: ignore[arg-type]
+            Found(**wrong)

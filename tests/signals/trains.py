@@ -21,7 +21,7 @@ class Train:
 
     def made(self, at: Moments) -> NDArray[np.bool_]:
         """Return the true state at moments."""
-        return np.searchsorted(self.moments, at, side="right") % 2 == 1
+        return np.asarray(np.searchsorted(self.moments, at, side="right") % 2 == 1)
 
     def volts(self, at: Moments, noise: NDArray[np.float64] | float = 0.0) -> NDArray[np.float64]:
         """Return the voltage across the contact."""
