@@ -219,10 +219,10 @@ def _mended(line: str) -> str:
 
 
 class Complaints(logging.Handler):
-    """Counts what python-can's readers log while they skip it; keeps the first."""
+    """Counts what the readers log while they skip it; keeps the first."""
 
     def __init__(self) -> None:
-        super().__init__(logging.INFO)
+        super().__init__()
         self.count = 0
         self.first = ""
 
@@ -233,16 +233,23 @@ class Complaints(logging.Handler):
         self.first = self.first or reason(ValueError(record.getMessage()))
 
 
+_LOGGERS: Final = {"can.io": logging.INFO, "asammdf": logging.WARNING}
+"""Where the readers complain, and from which level on something was skipped."""
+
+
 @contextmanager
 def complaints() -> Iterator[Complaints]:
     """Yield what the readers complain of inside the block, and keep it from the terminal."""
-    logger, handler = logging.getLogger("can.io"), Complaints()
-    before = logger.level, logger.propagate
-    logger.addHandler(handler)
-    logger.setLevel(logging.INFO)
-    logger.propagate = False
-    try:
+    import_module("can")  # before, since what it imports may set up a logger of its own
+    handler = Complaints()
+    with ExitStack() as stack:
+        for name, level in _LOGGERS.items():
+            logger = logging.getLogger(name)
+            stack.callback(_set_up, logger, logger.handlers, level=logger.level, propagate=logger.propagate)
+            _set_up(logger, [handler], level=level, propagate=False)
         yield handler
-    finally:
-        logger.removeHandler(handler)
-        logger.level, logger.propagate = before
+
+
+def _set_up(logger: logging.Logger, handlers: list[logging.Handler], *, level: int, propagate: bool) -> None:
+    logger.handlers, logger.propagate = handlers, propagate
+    logger.setLevel(level)
