@@ -43,6 +43,9 @@ class Bus:
     """Share of the bits that the bus could carry, 0 to 1; None without a bit rate or time, or with flexible frames."""
     most_load: float | None
     """The same with as many stuff bits as possible, which the designer of a bus reckons with."""
+    busiest: float | None
+    """Load in the busiest second, actual stuff bits; a frame that ends in it counts whole. None as for `load`, or when
+    the log is shorter than a second."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -77,7 +80,8 @@ def bus_load(frames: Frames, *, found: Lengths, channel: str, bit_rate: float | 
     duration = float(np.diff(frames.time)[forward].sum())
     later = np.concatenate((np.zeros(min(1, len(frames)), np.bool_), forward))
     flexible = int(frames.of_kind(Kind.FD).sum())
-    capacity = duration * bit_rate if bit_rate is not None and not flexible else 0.0
+    rate = bit_rate if bit_rate is not None and not flexible else 0.0
+    actual, most = found.actual * later, found.most * later
     return Bus(
         channel=channel,
         frames=len(frames),
@@ -88,6 +92,14 @@ def bus_load(frames: Frames, *, found: Lengths, channel: str, bit_rate: float | 
         duration=duration,
         bits=int(found.actual.sum()),
         most_bits=int(found.most.sum()),
-        load=float(found.actual[later].sum() / capacity) if capacity else None,
-        most_load=float(found.most[later].sum() / capacity) if capacity else None,
+        load=float(actual.sum() / (duration * rate)) if duration * rate else None,
+        most_load=float(most.sum() / (duration * rate)) if duration * rate else None,
+        busiest=float(_in_busiest_second(frames.time, actual) / rate) if rate and duration >= 1.0 else None,
     )
+
+
+def _in_busiest_second(time: NDArray[np.float64], bits: Bits) -> int:
+    """Return the most bits of frames that end within one second; where stamps step back, no time passes."""
+    elapsed = np.concatenate(([0.0], np.cumsum(np.maximum(np.diff(time), 0.0))))
+    before = np.concatenate(([0], np.cumsum(bits)))
+    return int((before[1:] - before[np.searchsorted(elapsed, elapsed - 1.0, side="right")]).max())

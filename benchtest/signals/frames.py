@@ -88,9 +88,10 @@ class Frames:
             raise ValueError(f"{self.data.size} data bytes for frames of {int(self.size.sum(dtype=np.int64))}")
         if not np.isfinite(self.time).all():
             raise ValueError(f"frame {int(np.argmin(np.isfinite(self.time)))} has no time")
-        limits = np.where(self.of_kind(Kind.EXTENDED), LARGEST[True], LARGEST[False])
-        if (self.identifier >= limits).any():
-            raise ValueError(f"frame {int(np.argmax(self.identifier >= limits))} has an identifier of too many bits")
+        too_large = (self.identifier >= LARGEST[False]) & ~self.of_kind(Kind.EXTENDED)
+        too_large |= self.identifier >= LARGEST[True]
+        if too_large.any():
+            raise ValueError(f"frame {int(np.argmax(too_large))} has an identifier of too many bits")
         if self.channel.size and int(self.channel.max()) >= len(self.channels):
             raise ValueError(f"channel {int(self.channel.max())} of {len(self.channels)}")
 

@@ -172,6 +172,18 @@ def test_the_load_is_what_the_bits_and_the_rate_make_it() -> None:
     assert traffic(frames_of(frames)).buses[0].load is None
 
 
+def test_the_busiest_second_shows_a_burst() -> None:
+    """A frame each 100 ms, and fifty more within half a second in the middle: the mean hides what the burst loads."""
+    times = sorted([place / 10 for place in range(101)] + [5.05 + place / 100 for place in range(50)])
+    log = frames_of([data_frame(0x101, bytes([place])) for place in range(151)], times=times)
+    bits = np.array([bits_on_the_bus(data_frame(0x101, bytes([place]))) + 3 for place in range(151)])
+    walked = max(bits[1:][[end - 1.0 < time <= end for time in times[1:]]].sum() for end in times)
+    found = traffic(log, bit_rate=125e3).buses[0]
+    assert found.busiest == pytest.approx(walked / 125e3)
+    assert walked / 125e3 > 3 * found.bits / (125e3 * found.duration)
+    assert traffic(chosen(log, np.arange(5)), bit_rate=125e3).buses[0].busiest is None
+
+
 def test_error_frames_are_counted_for_the_bus_and_name_nobody() -> None:
     """Their identifier cannot be trusted, so they make no row; their bits nobody knows, so they make no load."""
     log = frames_of([data_frame(1), (0, Kind.ERROR, 0, b""), data_frame(1)], times=[0.0, 0.5, 1.0])
