@@ -5,6 +5,7 @@ so that an array that says it is larger than the memory is refused.
 """
 
 import zipfile
+import zlib
 from pathlib import Path
 from typing import Final
 
@@ -19,6 +20,11 @@ from benchtest.signals.series import Sampled, Series, Values
 TIMES: Final = ("times", "time", "t")
 RATES: Final = ("rate", "samplerate", "sample_rate", "fs")
 STARTS: Final = ("start", "t0")
+TORN: Final = (
+    zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, RuntimeError, ValueError, KeyError, TypeError,
+    OverflowError, SyntaxError,
+)  # fmt: skip
+"""What the reading of a torn archive or array ends in."""
 Shapes = dict[str, tuple[tuple[int, ...], np.dtype[np.generic]]]
 
 
@@ -27,7 +33,7 @@ def open_arrays(path: Path, start: bytes, options: Options) -> Capture:
     del start
     try:
         shapes = _shapes(path)
-    except (zipfile.BadZipFile, ValueError, EOFError, NotImplementedError, RuntimeError) as cause:
+    except TORN as cause:
         raise CaptureError(path, f"no whole file of arrays: {cause}", hint="copy it again") from None
     aside = {*TIMES, *RATES, *STARTS}
     lines = {
@@ -132,5 +138,5 @@ def _load(path: Path, name: str) -> Values:
     try:
         with np.load(path, allow_pickle=False) as arrays:
             return np.asarray(arrays[name])
-    except (zipfile.BadZipFile, ValueError, EOFError, KeyError, TypeError, NotImplementedError, RuntimeError) as cause:
+    except TORN as cause:
         raise CaptureError(path, f"'{name}' cannot be read: {cause}", hint="copy the file again") from None

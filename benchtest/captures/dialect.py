@@ -13,6 +13,7 @@ from typing import Final
 
 from benchtest.captures.capture import Options
 from benchtest.captures.cells import GROUPED, kind_of
+from benchtest.captures.units import is_time_name
 from benchtest.errors import CaptureError
 
 DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", " ": "space", "": "none"}
@@ -163,16 +164,15 @@ def _without_echoes(found: list[Dialect]) -> list[Dialect]:
 
 
 def _by_headings(found: list[Dialect]) -> list[Dialect]:
-    """Return the explanations in whose favour the line above the rows speaks: it has as many cells as they have."""
-    fitting = [
-        dialect
-        for dialect in found
-        if dialect.above
-        and len([cell for cell in dialect.above[-1].cells if kind_of(cell, dialect.decimal) in {"text", "state"}])
-        == len(dialect.kinds)
-        and "," not in "".join(dialect.above[-1].cells)
-    ]
+    """Return the explanation in whose favour the headings speak: as many names as it has columns."""
+    fitting = [dialect for dialect in found if any(_names(dialect, row) for row in dialect.above)]
     return fitting if len(fitting) == 1 else found
+
+
+def _names(dialect: Dialect, row: Row) -> bool:
+    """Return whether a line above names every column, right above the rows or with one for the time."""
+    named = [cell for cell in row.cells if kind_of(cell, dialect.decimal) in {"text", "state"} and "," not in cell]
+    return len(named) == len(dialect.kinds) and (row is dialect.above[-1] or any(map(is_time_name, named)))
 
 
 def _settle(found: list[Dialect]) -> str:
@@ -208,7 +208,7 @@ def _check_thousands(path: Path, dialect: Dialect, options: Options) -> None:
 def _check_one_table(path: Path, dialect: Dialect) -> None:
     """Refuse rows that stand above other text: a second table, or a cell that is no reading."""
     rows = [row for row in dialect.above if _joined(list(dialect.kinds), _kinds(row, dialect.decimal)) is not None]
-    if len(rows) < 2 or not dialect.above:
+    if len(rows) < (2 if "text" in dialect.kinds else 1):
         return
     between = next((row for row in dialect.above if row.line > rows[-1].line), None)
     if between is None:

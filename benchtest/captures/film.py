@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from benchtest.errors import CaptureError
 
 Picture = NDArray[np.uint8]
+MOST_PIXELS: Final = 8192 * 8192
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,8 +68,8 @@ def open_film(path: Path) -> Film:
     av = load_av(path)
     try:
         with av.open(str(path)) as container:
-            if not container.streams.video:
-                raise CaptureError(path, "no picture in this film", expected="a stream of video")
+            if not container.streams.video or container.streams.video[0].codec_context is None:
+                raise CaptureError(path, "no picture that can be decoded", expected="a stream of video")
             stream = container.streams.video[0]
             lasts = container.duration
             width, height, tick = stream.codec_context.width, stream.codec_context.height, stream.time_base
@@ -76,7 +77,7 @@ def open_film(path: Path) -> Film:
         raise CaptureError(
             path, f"no film that can be read: {cause}", hint="the file is torn or of another kind"
         ) from None
-    if not width or not height or tick is None:
+    if not 0 < width * height <= MOST_PIXELS or tick is None:
         raise CaptureError(path, f"a picture of {width} x {height} pixels", hint="the file is torn")
     return Film(
         path=path,

@@ -16,26 +16,9 @@ from benchtest.captures.cells import kind_of, read_number
 from benchtest.captures.dialect import Dialect, Row
 from benchtest.captures.lines import Text
 from benchtest.captures.preamble import Preamble, is_entry, read_preamble
-from benchtest.captures.units import NO_UNIT, SECOND, Unit, read_unit, split_name, written_unit
+from benchtest.captures.units import NO_UNIT, SECOND, Unit, is_time_name, read_unit, split_name, written_unit
 from benchtest.errors import CaptureError
 
-TIME_NAMES: Final = frozenset(
-    {
-        "t",
-        "x",
-        "xaxis",
-        "zeit",
-        "second",
-        "seconds",
-        "elapsed",
-        "moment",
-        "stamp",
-        "relativetime",
-        "datetime",
-        "dateandtime",
-        "date",
-    }
-)
 INDEX_NAMES: Final = frozenset(
     {"sequence", "index", "sample", "samples", "no", "n", "nr", "number", "point", "scan", "row", "x", ""}
 )
@@ -126,13 +109,13 @@ def _headings(path: Path, dialect: Dialect) -> tuple[tuple[str, ...], tuple[str,
         return (), (), above
     if _are_units(nearest.cells):
         bracketed = all(cell[0] in "([" for cell in nearest.cells if cell)
-        if len(above) > 1 and fits(above[-2]) and (bracketed or any(_is_time_name(cell) for cell in above[-2].cells)):
+        if len(above) > 1 and fits(above[-2]) and (bracketed or any(is_time_name(cell) for cell in above[-2].cells)):
             return above[-2].cells, nearest.cells, above[:-2]
         return (), nearest.cells, above[:-1]
     if len(above) > 1 and fits(above[-2]) and {"start", "increment"} <= {cell.lower() for cell in above[-2].cells}:
         return above[-2].cells, nearest.cells, above[:-2]
     names = sum(kind_of(cell, dialect.decimal) in {"text", "state", "none", "junk"} for cell in nearest.cells)
-    if names < len(nearest.cells) and not any(_is_time_name(cell) for cell in nearest.cells):
+    if names < len(nearest.cells) and not any(is_time_name(cell) for cell in nearest.cells):
         return (), (), above
     return nearest.cells, (), above[:-1]
 
@@ -173,11 +156,6 @@ def _unit(word: str) -> Unit:
     return written_unit(word) if word else NO_UNIT
 
 
-def _is_time_name(title: str) -> bool:
-    name = re.sub(r"[^a-z]", "", split_name(title)[0].lower())
-    return name in TIME_NAMES or name.startswith("time")
-
-
 def _time(
     path: Path, dialect: Dialect, columns: list[Column], preamble: Preamble, options: Options, notes: list[str]
 ) -> tuple[Column | None, Column | None, Column | None]:
@@ -195,7 +173,7 @@ def _time(
     if count is not None and (told or "increment" in {title.lower() for row in dialect.above for title in row.cells}):
         return None, None, count
     named = [column for column in columns if column.kind in {"stamp", "clock"}] or [
-        column for column in columns if column.kind == "number" and _is_time_name(column.name)
+        column for column in columns if column.kind == "number" and is_time_name(column.name)
     ]
     if not named and columns[0].unit.symbol == "s" and columns[0].kind == "number" and len(columns) > 1:
         named = [columns[0]]
@@ -292,6 +270,8 @@ def _beside(dialect: Dialect, heading: tuple[str, ...], units: tuple[str, ...], 
     """Return the preamble with start and increment that stand in the line of units, beside the columns."""
     titles = [title.lower() for title in heading]
     if not {"start", "increment"} <= set(titles):
+        return preamble
+    if max(titles.index("start"), titles.index("increment")) >= len(units):
         return preamble
     start, step = (units[titles.index(word)] for word in ("start", "increment"))
     if kind_of(start, dialect.decimal) != "number" or kind_of(step, dialect.decimal) != "number":

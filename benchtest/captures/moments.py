@@ -135,7 +135,7 @@ def place(
         if stride(moments, told, quantum).band <= width:
             return Sampled(values=values, rate=1 / told, start=moments.first), notes
         notes.append(_disagreement(told, slope))
-    if seen.band <= width and slope > 0 and (quantum <= slope / 4 or seen.kinds >= 3 or seen.kinds == 0):
+    if _is_even(seen, slope, quantum, width):
         if seen.backward is not None:
             notes.append(
                 f"times are printed more coarsely than the samples follow: taken as even, {show(slope, 's')} apart"
@@ -143,6 +143,12 @@ def place(
         return Sampled(values=values, rate=1 / slope, start=moments.first), notes
     _refuse_backward(path, moments, seen)
     return Uneven(values=values, times=_kept(path, values, moments)), [*notes, _unevenness(seen)]
+
+
+def _is_even(seen: Stride, slope: float, quantum: float, width: float) -> bool:
+    """Return whether rounding alone explains the times: even ones give steps that differ by one digit at most."""
+    alike = seen.band <= width and seen.longest - seen.shortest <= width
+    return slope > 0 and alike and (quantum <= slope / 4 or seen.kinds >= 3 or seen.kinds == 0)
 
 
 def _disagreement(told: float, slope: float) -> str:

@@ -71,6 +71,8 @@ def _entry(row: Row, decimal: str) -> tuple[str, str, str, str]:
     cells = [cell for cell in row.cells if cell]
     if not cells:
         return "", "", "", ""
+    if len(cells) == 1:
+        cells = [cell.strip() for cell in re.split(r"[,;\t]", cells[0])]
     if len(cells) == 1 or re.match(r"[^:=]*[:=]\s*\S", cells[0]):
         first, _, rest = cells[0].replace("=", ":").partition(":")
         cells = [first.strip(), rest.strip(), *cells[1:]]

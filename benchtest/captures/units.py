@@ -23,6 +23,24 @@ _DIMENSIONS: Final = (
     quantities.VOLTAGE, quantities.CURRENT, quantities.RESISTANCE, quantities.DURATION, quantities.FREQUENCY,
     quantities.TEMPERATURE, quantities.RATIO,
 )  # fmt: skip
+TIME_NAMES: Final = frozenset(
+    {
+        "t",
+        "x",
+        "xaxis",
+        "zeit",
+        "second",
+        "seconds",
+        "elapsed",
+        "moment",
+        "stamp",
+        "relativetime",
+        "datetime",
+        "dateandtime",
+        "date",
+    }
+)
+"""Headings of a column of time, without signs and spaces; beside them all that begin with `time`."""
 _NAMED = re.compile(r"\s*(.*?)\s*(?:\(([^()]*)\)|\[([^\[\]]*)\])\s*")
 
 
@@ -65,6 +83,12 @@ def split_name(text: str) -> tuple[str, str]:
     if slash and read_unit(unit, time=True) is not None:
         return name.strip(), unit.strip()
     return text.strip(), ""
+
+
+def is_time_name(title: str) -> bool:
+    """Return whether a heading names the time."""
+    name = re.sub(r"[^a-z]", "", split_name(title)[0].lower())
+    return name in TIME_NAMES or name.startswith("time")
 
 
 def read_seconds(text: str, unit: str = "") -> float | None:

@@ -173,8 +173,8 @@ def _read(text: Text, declared: Declarations, channel: Channel) -> Recorded:
             text.path, "no changes at all", expected="times such as '#0' and values", hint="the file is torn"
         )
     notes = [f"{trace.together} changes replaced by another at the same time"] if trace.together else []
-    scale = float(f"{declared.ticks}e{declared.power}")
-    series, more = _real(text, trace, scale) if variable.real else _states(text, trace, scale)
+    rate = 10.0**-declared.power / declared.ticks
+    series, more = _real(text, trace, rate) if variable.real else _states(text, trace, rate)
     return Recorded(channel=channel, series=series, notes=(*notes, *more))
 
 
@@ -229,7 +229,7 @@ def _picked(variable: Variable, digits: str) -> str:
     return "0" if digits[:1] in {"0", "1", ""} else digits[0].lower()
 
 
-def _states(text: Text, trace: Trace, scale: float) -> tuple[Series, list[str]]:
+def _states(text: Text, trace: Trace, rate: float) -> tuple[Series, list[str]]:
     begin = trace.first or 0
     state: bool | None = None
     first: bool | None = None
@@ -250,20 +250,20 @@ def _states(text: Text, trace: Trace, scale: float) -> tuple[Series, list[str]]:
     del text
     notes = []
     if unknown:
-        when = f"{len(unknown)} times, first at {show(unknown[0] * scale, 's')}"
+        when = f"{len(unknown)} times, first at {show(unknown[0] / rate, 's')}"
         notes.append(f"unknown or not driven {when}: the state before it is kept")
     series = Stamped(
-        times=np.array(times, float) * scale,
+        times=np.array(times, float) / rate,
         rising=np.array(rising, bool),
         first=first,
-        begin=begin * scale,
-        end=trace.now * scale,
-        resolution=scale,
+        begin=begin / rate,
+        end=trace.now / rate,
+        resolution=1 / rate,
     )
     return series, notes
 
 
-def _real(text: Text, trace: Trace, scale: float) -> tuple[Series, list[str]]:
+def _real(text: Text, trace: Trace, rate: float) -> tuple[Series, list[str]]:
     try:
         values = np.array([float(value.replace("_", "?")) for value in trace.values])
     except ValueError as cause:
@@ -275,4 +275,4 @@ def _real(text: Text, trace: Trace, scale: float) -> tuple[Series, list[str]]:
     notes = ["values as of their changes: each holds until the next"]
     if wrong.any():
         notes.append(f"{int(wrong.sum())} values left out as not a number")
-    return Uneven(values=values, times=np.array(trace.ticks, float) * scale), notes
+    return Uneven(values=values, times=np.array(trace.ticks, float) / rate), notes
