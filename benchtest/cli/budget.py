@@ -72,23 +72,22 @@ def _beginning(result: Result, asked: str) -> bool:
 
 def _lines(run: Run, result: Result) -> list[str]:
     check = result.check
-    head = [f"{check.title}: {found(result)}; {result.verdict}", f"permitted {expected(result)}; {check.id}"]
+    head = [f"{check.title}: {found(result)}; {result.verdict}", f"permitted {expected(result)}", check.id]
     if result.budget is None or result.uncertainty is None or result.coverage is None:
         return [*head, _without(result)]
     unit, standard = check.unit, result.budget.standard
     covered = probability(run.procedure.decision.coverage)
     rows = [_row(term, standard, unit) for term in result.budget.terms]
     title = (
-        f"  {'term':<17} {'u (input)':>9} {'type':<11} {'dof':>4} {'sensitivity':>11} {'contribution':>12} {'share':>8}"
+        f"  {'term':<17} {'u (input)':>9} {'type':<11} {'dof':>3} {'sensitivity':>11} {'contribution':>12} {'share':>9}"
     )
-    shared = _shared(result.budget.terms)
     return [
         *head,
         "",
         title,
         *rows,
         "",
-        *([f"  one quantity behind several terms: {', '.join(shared)}"] if shared else []),
+        *(f"  one quantity behind several terms: {one}" for one in _shared(result.budget.terms)),
         f"  combined standard uncertainty u = {plain(standard, unit, digits=3)}",
         f"  effective degrees of freedom {_freedom(result.freedom)}",
         f"  k = {result.coverage:.4g} for a coverage probability of {covered * 100:.4g} %",
@@ -102,14 +101,15 @@ def _without(result: Result) -> str:
         return "this run was made before budgets were kept; only U and k are known"
     if result.value is None:
         return f"nothing was read: {result.note}" if result.note else "nothing was read"
-    return "it has no uncertainty: words and counts are compared exactly" if not result.note else result.note
+    counted = isinstance(result.value, str) or not result.check.unit
+    return "it has no uncertainty: words and counts are compared exactly" if counted else result.note
 
 
 def _row(term: Term, standard: float, unit: str) -> str:
     size, contribution = plain(term.standard, term.unit or "%", digits=3), plain(term.contribution, unit, digits=3)
     return (
-        f"  {term.name[:17]:<17} {size:>9} {term.distribution:<11} {_whole(term.freedom):>4} "
-        f"{_sensitivity(term, unit):>11} {contribution:>12} {_share(term, standard):>8}"
+        f"  {term.name[:17]:<17} {size:>9} {term.distribution:<11} {_whole(term.freedom):>3} "
+        f"{_sensitivity(term, unit):>11} {contribution:>12} {_share(term, standard):>9}"
     )
 
 

@@ -60,7 +60,7 @@ def _planned(profile: Path, choice: str | None, prepared: Prepared) -> None:
         f"{profile}{kind}: {len(procedure.steps)} steps, {readings} readings, "
         f"about {duration(procedure.duration)} on this bench"
     )
-    say(f"\n  {'reading':<31} {'permitted':<18} {'T':>8} {'U':>8} {'T/U':>5}  line")
+    say(f"\n  {'reading':<28} {'permitted':<18} {'T':>8} {'U':>8} {'T/U':>5}  line")
     for alike in _alike(foresee(procedure)):
         say(_row(alike))
     for one in procedure.unresolved:
@@ -84,8 +84,8 @@ def _row(alike: list[Foreseen]) -> str:
     tolerance, uncertainty = (plain(size, check.unit, digits=2) for size in (first.tolerance, first.uncertainty))
     text = permitted(limits.low, limits.high, check.unit)
     line = check.place.rpartition(":")[2]
-    name = name if len(name) <= 31 else f"{name[:30]}…"
-    return f"  {name:<31} {text:<18} {tolerance:>8} {uncertainty:>8} {_ratio(first):>5}  {line}"
+    name = name if len(name) <= 28 else f"{name[:27]}…"
+    return f"  {name:<28} {text:<18} {tolerance:>8} {uncertainty:>8} {_ratio(first):>5}  {line}"
 
 
 def _ratio(one: Foreseen) -> str:

@@ -32,6 +32,21 @@ ONE_MISTAKE = [
     ("coil: TP.2-X1.2", "coil: «TP.2", "'TP.2' is not a pair of terminals (try 'X7.1-X7.2')"),
     ("      1: {means: all", "      «one: {means: all", "name 'one' is not a whole number"),
     ("stages: [6 V, 12 V]", "stages: «6 V", "expected a list, got '6 V' (write it in square brackets)"),
+    # decision
+    ("connectors:\n", "decision: {rule: «lenient}\nconnectors:\n", "'lenient' is not possible here"),
+    (
+        "connectors:\n",
+        "decision: «{rule: simple acceptance, guard: 1.0}\nconnectors:\n",
+        "simple acceptance has no guard band (delete 'guard'",
+    ),
+    (
+        "connectors:\n",
+        "decision: «{rule: guarded acceptance, accept_conditional: true}\nconnectors:\n",
+        "guarded acceptance knows no conditional pass to accept",
+    ),
+    ("connectors:\n", "decision: «{coverage: 100 %}\nconnectors:\n", "a coverage probability of 100"),
+    ("connectors:\n", "decision: {coverage: «2}\nconnectors:\n", "got 2 without a unit"),
+    ("connectors:\n", "decision: {accept_unresolved: «[K3]}\nconnectors:\n", "expected"),
     # terminals
     ("X2.3-X1.2", "«X2.1-X1.2", "input day takes terminal X2.1, which input float_up has (line 29)"),
     ("X2.5-X2.6", "«X2.5-X2.3", "input water takes terminal X2.3, which input day has"),

@@ -5,6 +5,8 @@ from pathlib import Path
 
 import pytest
 
+from benchtest.certificate import describe
+from benchtest.readings import Readings
 from benchtest.records.folder import read_run
 from benchtest.results import Outcome, Run, Verdict
 
@@ -33,3 +35,20 @@ def test_numbers_of_the_first_format_keep_their_uncertainty(first: Run) -> None:
 
     assert len(stated) > 100
     assert {2.0} == {result.coverage for result in stated}
+
+
+def test_what_the_first_format_did_not_know_has_its_default(first: Run) -> None:
+    """No budgets, no risks, the non-binary rule, nothing shared among channels: as it was then."""
+    assert all(result.budget is None and result.risk is None for result in first.results)
+    assert ("non-binary", 2.0) == (first.procedure.decision.rule, first.procedure.decision.coverage)
+    assert () == first.procedure.unresolved
+    assert {0.0} == {channel.shared for channel in first.procedure.channels.values()}
+
+
+def test_a_run_of_the_first_format_is_printed_today(first: Run) -> None:
+    """Certificate and terminal still take it: readings, rule, and no budget where there is none."""
+    document = describe(first, Readings(origin=first.origin))
+
+    assert "Report of findings" == document.title
+    assert any("k = 2" in sentence for sentence in document.rule)
+    assert all("k =" not in row.value for section in document.sections for row in section.rows)
