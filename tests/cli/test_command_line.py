@@ -146,6 +146,21 @@ WRONG = [
 ]
 
 
+def test_a_reader_that_goes_away_changes_no_verdict(tmp_path: Path) -> None:
+    """`run … | head -1` goes on to its end: a faulty board is still 1, never the 0 of a pass, and has its report."""
+    words = [*CARWASH, "--serial", "A1", "--fault", "K2 contact never closes", "--runs", str(tmp_path)]
+    command = [sys.executable, "-m", "benchtest", *words]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.readline()
+        process.stdout.close()
+        said = process.stderr.read()
+
+    assert (1, "") == (process.returncode, said)
+    assert list(tmp_path.glob("*/report.pdf"))
+
+
 def test_a_bench_that_cannot_be_opened_judges_nothing(benchtest: Benchtest) -> None:
     """The last sentence says that the board is not judged, as it does after a bench fault in mid-run."""
     done = benchtest(*CARWASH[:-1], "fixtures/serial.yaml", "--serial", "A1", "--port", "io=/dev/none")
