@@ -64,7 +64,8 @@ def _parsed(content: bytes, name: str, review: Review) -> SignalDatabase | None:
         database = cantools.database.load_string(text, database_format="dbc")
     except (cantools.Error, ValueError, LookupError, ArithmeticError, TypeError, AttributeError) as cause:
         reason = str(cause).splitlines()[0] if str(cause) else type(cause).__name__
-        review.say(("link", "database"), f"{name!r} is not a readable DBC file: {reason[:120]}")
+        hint = "try saving it anew with a DBC editor"
+        review.say(("link", "database"), f"{name!r} is not a readable DBC file: {reason[:120]}", hint)
         return None
     signals = {message.name: tuple(signal.name for signal in message.signals) for message in database.messages}
     return SignalDatabase(text=text, content=content, signals=signals)

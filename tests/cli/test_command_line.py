@@ -97,7 +97,12 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
 WRONG = [
     ("unknown variant", (*GREENHOUSE, "--serial", "A1", "--variant", "three-bay"), 2, "unknown variant 'three-bay'"),
     ("no variant", (*GREENHOUSE, "--serial", "A1"), 2, "which variant?"),
-    ("unknown option", (*CARWASH, "--serial", "A1", "--option", "gold"), 2, "unknown option 'gold'"),
+    (
+        "unknown option",
+        (*CARWASH, "--serial", "A1", "--option", "gold"),
+        2,
+        "unknown option 'gold' (this profile has none, leave it out)",
+    ),
     ("path in the serial", (*CARWASH, "--serial", "../../etc/x"), 2, "'/'"),
     ("control character in the serial", (*CARWASH, "--serial", "A\x1b[31m"), 2, r"\x1b"),
     ("unknown fault", (*CARWASH, "--serial", "A1", "--fault", "K9 sulks"), 2, "K9 sulks"),
