@@ -178,7 +178,8 @@ def _outcome(run: Run) -> tuple[Outcome, str]:
     if run.outcome is Outcome.PASS and (against or not run.results):
         about = f"{against[0]} did not pass" if against else "nothing was looked at"
         return Outcome.INCONCLUSIVE, f"the run calls itself passed, but {about}"
-    return run.outcome, run.reason
+    unjudged = run.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED} and "not judged" not in run.reason
+    return run.outcome, f"{run.reason}; the board is not judged" if unjudged else run.reason
 
 
 def _facts(pairs: Mapping[str, str], *, keep_empty: bool = False) -> tuple[Fact, ...]:

@@ -204,7 +204,8 @@ def _svg(lanes: Sequence[str], axis: _Axis) -> str:
 
 def _ticks(axis: _Axis, y: float) -> str:
     step = 10.0 ** math.floor(math.log10(axis.end - axis.start))
-    step = next(s for s in (step / 5, step / 2, step) if (axis.end - axis.start) / s <= MOST_TICKS or s == step)
+    steps = (step / 5, step / 2, step, 2 * step)
+    step = next(s for s in steps if (axis.end - axis.start) / s <= MOST_TICKS)
     drawn = [f'<path d="M{LEFT:g} {y:g}H{WIDTH - 4:g}" stroke="currentColor" stroke-width=".5"/>']
     for number in range(math.ceil((axis.start - axis.zero) / step), math.floor((axis.end - axis.zero) / step) + 1):
         x = axis.x(axis.zero + number * step)

@@ -25,7 +25,8 @@ STATEMENT: Final = (
 LEGEND: Final = (
     "Time is counted from the order (▼), at 0. Each trace fills its own height: voltage at a coil; voltage across a "
     "contact, high while it is open; light of a lamp. A dashed line marks where a time that was measured ends; an "
-    "operate or release time counts from the coil. In strips of lamp codes a bar is a lit lamp."
+    "operate or release time counts from the coil where that is shown, else from the order. "
+    "In strips of lamp codes a bar is a lit lamp."
 )
 CLAIMED: Final = (
     "The item named here was tested by the method, with the equipment and at the times named here.",

@@ -14,7 +14,10 @@ from benchtest.profile import load_profile
 @profile_argument
 @fitting_options
 def faults(profile: Path, variant: str | None, options: tuple[str, ...]) -> None:
-    """List the faults that --fault of `benchtest run` takes for this board, with what each one means."""
+    """List the faults that --fault of `benchtest run` takes for this board, with what each one means.
+
+    Without --variant it lists those of the first one.
+    """
     loaded = load_profile(profile)
     if variant is None:
         variant = next(iter(loaded.profile.variants), None)

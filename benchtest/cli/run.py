@@ -13,7 +13,7 @@ import click
 from benchtest.cli.documents import Prepared, fitting_options, fixture_option, prepare, profile_argument
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.words import OUTCOME, duration, line, say
+from benchtest.cli.words import OUTCOME, duration, line, say, tell
 from benchtest.faults import Fault, parse
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
@@ -67,7 +67,7 @@ def run(
     with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
         held = hold(prepared, asked, shown, stop)
     if as_json:
-        click.echo(json.dumps(_summary(held), ensure_ascii=False))
+        tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder)
     return EXIT_CODE[held.run.outcome]

@@ -1,5 +1,6 @@
 """How results are said on a terminal: one line each, in words that need neither colour nor special characters."""
 
+import os
 import shutil
 import sys
 import textwrap
@@ -56,7 +57,15 @@ def say(text: str, *, err: bool = False) -> None:
         text.encode(stream.encoding or "utf-8")
     except UnicodeEncodeError:
         text = text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
-    click.echo(text, err=err)
+    tell(text, err=err)
+
+
+def tell(text: str, *, err: bool = False) -> None:
+    """Print a line as it is; when its reader has gone, nothing more is said, and the work goes on to its own end."""
+    try:
+        click.echo(text, err=err)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), (sys.stderr if err else sys.stdout).fileno())
 
 
 def folded(text: str, columns: int) -> str:

@@ -61,7 +61,7 @@ def _parsed(content: bytes, name: str, review: Review) -> SignalDatabase | None:
     try:
         database = parse(text)
     except ValueError as cause:
-        review.say(("link", "database"), f"{name!r} {cause}")
+        review.say(("link", "database"), f"{name!r} {cause}", "try saving it anew with a DBC editor")
         return None
     signals = {message.name: tuple(signal.name for signal in message.signals) for message in database.messages}
     return SignalDatabase(text=text, content=content, signals=signals)

@@ -1,7 +1,9 @@
 """What the paper says, before it is set."""
 
+import itertools
 import json
 import math
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
@@ -9,6 +11,7 @@ from pathlib import Path
 import pytest
 
 from benchtest.certificate import describe, to_html, write_certificate
+from benchtest.certificate.plots import _Axis, _ticks
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Verdict
@@ -28,6 +31,8 @@ def test_every_other_outcome_is_a_report(outcome: Outcome) -> None:
     """Inconclusive, bench fault and aborted are reports in large words too."""
     document = describe(replace(finished_run(), outcome=outcome), finished_readings())
     assert ("Report of findings", str(outcome).upper()) == (document.title, document.outcome)
+    unjudged = outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}
+    assert unjudged == document.reason.endswith("; the board is not judged")
 
 
 @pytest.mark.parametrize("verdict", [Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.CONDITIONAL_PASS])
@@ -123,6 +128,15 @@ def test_every_relay_and_every_code_has_a_drawing() -> None:
     assert "K3 operate 6.60 ± 0.12 ms" in drawn["K3"].panels[0].alternative
     assert "read as 12" in drawn["D20"].panels[0].alternative
     assert "lit 600 ms at 2 s" in drawn["D20"].panels[0].alternative
+
+
+@pytest.mark.parametrize("span", [0.02, 0.078, 0.0999, 0.1, 0.3, 6.9, 19.9])
+def test_numbers_of_an_axis_keep_apart(span: float) -> None:
+    """Whatever the stretch that is drawn, two numbers are at least 36 units apart, room for `-10 ms`."""
+    drawn = _ticks(_Axis(start=0.0, end=span, zero=0.3 * span), 0.0)
+    at = [float(x) for x in re.findall(r'<text x="([0-9.]+)"', drawn)]
+    assert len(at) >= 3
+    assert min(right - left for left, right in itertools.pairwise(at)) >= 36
 
 
 def test_drawings_are_thin() -> None:

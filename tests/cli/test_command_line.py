@@ -97,7 +97,12 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
 WRONG = [
     ("unknown variant", (*GREENHOUSE, "--serial", "A1", "--variant", "three-bay"), 2, "unknown variant 'three-bay'"),
     ("no variant", (*GREENHOUSE, "--serial", "A1"), 2, "which variant?"),
-    ("unknown option", (*CARWASH, "--serial", "A1", "--option", "gold"), 2, "unknown option 'gold'"),
+    (
+        "unknown option",
+        (*CARWASH, "--serial", "A1", "--option", "gold"),
+        2,
+        "unknown option 'gold' (this profile has none, leave it out)",
+    ),
     ("path in the serial", (*CARWASH, "--serial", "../../etc/x"), 2, "'/'"),
     ("control character in the serial", (*CARWASH, "--serial", "A\x1b[31m"), 2, r"\x1b"),
     ("unknown fault", (*CARWASH, "--serial", "A1", "--fault", "K9 sulks"), 2, "K9 sulks"),
@@ -144,6 +149,21 @@ WRONG = [
         "benchtest simulate",
     ),
 ]
+
+
+def test_a_reader_that_goes_away_changes_no_verdict(tmp_path: Path) -> None:
+    """`run … | head -1` goes on to its end: a faulty board is still 1, never the 0 of a pass, and has its report."""
+    words = [*CARWASH, "--serial", "A1", "--fault", "K2 contact never closes", "--runs", str(tmp_path)]
+    command = [sys.executable, "-m", "benchtest", *words]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.readline()
+        process.stdout.close()
+        said = process.stderr.read()
+
+    assert (1, "") == (process.returncode, said)
+    assert list(tmp_path.glob("*/report.pdf"))
 
 
 def test_a_bench_that_cannot_be_opened_judges_nothing(benchtest: Benchtest) -> None:

@@ -97,7 +97,7 @@ ONE_MISTAKE = [
     ("tank.dbc", "«thank.dbc", "'thank.dbc' there is no such file (DBC files beside the profile: tank.dbc)"),
     ("tank.dbc", "«../boards/tank.dbc", "'../boards/tank.dbc' is not a file name"),
     ("tank.dbc", "«/etc/passwd", "'/etc/passwd' is not a file name"),
-    ("tank.dbc", "«tank.yaml", "'tank.yaml' is not a readable DBC file"),
+    ("tank.dbc", "«tank.yaml", "(try saving it anew with a DBC editor)"),
     ("command: Command", "command: «Comand", "there is no message 'Comand' (nearest Command;"),
     ("board: {message: Tank", "board: {message: «Tonk", "there is no message 'Tonk' (nearest Tank;"),
 ]
