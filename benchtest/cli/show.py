@@ -16,12 +16,18 @@ from benchtest.results import EXIT_CODE, Run, Verdict
 @click.argument("run", type=click.Path(path_type=Path), metavar="RUN")
 @click.option("--all", "everything", is_flag=True, help="Every reading, not only what did not pass.")
 @click.option("--step", "only", metavar="ID", help="Only the readings of one step.")
-@click.option("--json", "as_json", is_flag=True, help="The whole run as JSON.")
-def show(run: Path, everything: bool, only: str | None, as_json: bool) -> None:
+@click.option("--budget", metavar="CHECK", help="Where one reading's uncertainty comes from, such as K3.operate.")
+@click.option("--json", "as_json", is_flag=True, help="The whole run, or the budget asked for, as JSON.")
+def show(run: Path, everything: bool, only: str | None, budget: str | None, as_json: bool) -> None:
     """Show the run in folder RUN, after checking its journal and recordings against their digests."""
     found = read_run(run)
     journal = read_journal(run / "journal.jsonl")
     load_readings(run, found)
+    if budget is not None:
+        from benchtest.cli.budget import show_budget
+
+        show_budget(found, budget, as_json=as_json)
+        return
     if as_json:
         click.echo((run / "run.json").read_text(encoding="utf-8"))
         return
@@ -51,4 +57,4 @@ def _step(run: Run, step: Step, *, everything: bool) -> None:
     if wanted:
         say(f"\n{step.title}")
         for result in wanted:
-            say(f"  {line(result)}")
+            say(f"  {line(result, risk=True)}")

@@ -7,6 +7,7 @@ from typing import assert_never
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wiring import channels, timekeeper
+from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -17,6 +18,7 @@ from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.profile.document import Decision
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
     Exercise,
@@ -58,13 +60,13 @@ def plan(
     linked = profile.link is None or harness.link is not None
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    unresolved = too_fine(procedure)
-    if dangers or (not partial and (reasons or unresolved)):
-        raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
-    if not partial:
-        return procedure
-    possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
-    return replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
+    wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
+    if dangers or wrong or (not partial and (reasons or unresolved)):
+        raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
+    if partial:
+        possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
+        procedure = replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
+    return replace(procedure, unresolved=accepted)
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -121,8 +123,8 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         options=fitted.options,
         not_fitted=fitted.not_fitted,
         channels=wiring.facts(profile),
-        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip),
-        decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
+        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip, latency=adapter.latency),
+        decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
         link=None
         if link is None or database is None
@@ -136,4 +138,13 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
+    )
+
+
+def _rule(decision: Decision) -> DecisionRule:
+    return DecisionRule(
+        rule=decision.rule,
+        guard=0.0 if decision.rule == "simple acceptance" else decision.guard,
+        accept_conditional=decision.accept_conditional,
+        coverage=normal_factor(decision.coverage),
     )
