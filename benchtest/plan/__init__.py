@@ -52,7 +52,7 @@ def plan(
     draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate)
     steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
-    reasons = [*wiring.gaps, *kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    reasons = [*wiring.gaps, *kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons += [] if profile.link is None or harness.link else ["the harness names no adapter on the board's link"]
     too_coarse, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     reasons += too_coarse
