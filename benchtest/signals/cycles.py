@@ -17,7 +17,7 @@ import numpy as np
 
 from benchtest.metrology.uncertainty import scatter_of_mean
 from benchtest.signals.found import Found
-from benchtest.signals.levels import Samples, chunks, crossings, states
+from benchtest.signals.levels import Samples, chunks, crossings, ends, states
 from benchtest.signals.series import Sampled, Uneven, stretch
 
 HYSTERESIS: Final = 0.2
@@ -200,8 +200,8 @@ def extremes(series: Sampled | Uneven) -> Extremes:
     for _, part in chunks(series.values):
         finite = part[np.isfinite(part)]
         unread += part.size - finite.size
-        lowest = min(lowest, float(finite.min(initial=np.inf)))
-        highest = max(highest, float(finite.max(initial=-np.inf)))
+        low, high = ends(finite)
+        lowest, highest = min(lowest, low), max(highest, high)
     return Extremes(lowest=lowest, highest=highest, unread=unread)
 
 
