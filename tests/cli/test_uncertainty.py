@@ -241,10 +241,12 @@ def test_check_prints_the_ratio_of_every_limit(place: Path) -> None:
     """The least resolved limit first, with T, U, T/U and its line; no line wider than 80 columns."""
     done = process(place, "check", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml")
     lines = done.stdout.splitlines()
-    ratios = [float(line.split()[-2]) for line in lines if line.startswith("  ") and "T/U" not in line]
+    ratios = [float(line.split()[-2]) for line in lines if line[-3:].strip().isdigit()]
 
     assert 0 == done.returncode
     assert ratios == sorted(ratios)
+    assert len(ratios) >= 8
+    assert "T lies between both limits" in done.stdout
     assert any("4 × operate time" in line and "1 ms to 45 ms" in line for line in lines)
     assert max(len(line) for line in lines[1:]) <= 80
 
