@@ -8,6 +8,7 @@ give different numbers are a refusal that names them. Thousands are never guesse
 import csv
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Final
 
@@ -20,13 +21,23 @@ DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", " ": "space", 
 VALUES: Final = frozenset({"number", "state"})
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+_NOTHING: Final = " ,;\t\r\x1a"
+"""Signs of which a line without cells is made."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Row:
-    """One line of the head, cut into cells."""
+    """One line of the head, cut into cells when they are asked for."""
 
     line: int
     """From 1."""
-    cells: tuple[str, ...]
+    text: str
+    delimiter: str
+
+    @cached_property
+    def cells(self) -> tuple[str, ...]:
+        """Cells of the line, a comment sign taken off."""
+        return split(self.text.lstrip("# ") if self.text.startswith("#") else self.text, self.delimiter)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -88,30 +99,24 @@ def split(line: str, delimiter: str) -> tuple[str, ...]:
 
 
 def _explain(lines: Sequence[str], delimiter: str, decimal: str) -> Dialect | None:
-    written = [(number, line) for number, line in enumerate(lines, 1) if line.strip().strip(",;\t\x1a")]
-    rows = [Row(line=number, cells=split(line, delimiter)) for number, line in written if not line.startswith("#")]
+    rows = [
+        Row(line=number, text=line, delimiter=delimiter) for number, line in enumerate(lines, 1) if line.strip(_NOTHING)
+    ]
+    read = [row for row in rows if not row.text.startswith("#")]
     runs: list[tuple[int, int, list[str]]] = []
-    for place in reversed(range(max(0, len(rows) - 5), len(rows))):
-        if (run := _run(rows, place, decimal)) is not None:
+    for place in reversed(range(max(0, len(read) - 5), len(read))):
+        if (run := _run(read, place, decimal)) is not None:
             runs.append(run)
             if run[1] - run[0] > 5:
                 break
     if not runs:
         return None
-    first, place, kinds = max(runs, key=lambda run: run[1] - run[0])
+    first, last, kinds = max(runs, key=lambda run: run[1] - run[0])
     if (delimiter and len(kinds) < 2) or (not VALUES.intersection(kinds) and "none" not in kinds[1:]):
         return None
-    above = [
-        Row(line=number, cells=split(line.lstrip("# "), delimiter))
-        for number, line in written
-        if number < rows[first].line
-    ]
+    above = tuple(row for row in rows if row.line < read[first].line)
     return Dialect(
-        delimiter=delimiter,
-        decimal=decimal,
-        above=tuple(above),
-        rows=tuple(rows[first : place + 1]),
-        kinds=tuple(kinds),
+        delimiter=delimiter, decimal=decimal, above=above, rows=tuple(read[first : last + 1]), kinds=tuple(kinds)
     )
 
 

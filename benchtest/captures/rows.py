@@ -50,7 +50,7 @@ class Rows:
         line = 1
         skip = self.layout.skip
         for block in self.layout.text.blocks():
-            first, line = line, line + block.count(b"\n")
+            first, line = line, line + _count(block, "\n")
             if line <= skip + 1:
                 continue
             rows = block
@@ -80,9 +80,8 @@ class Rows:
         delimiter = self.layout.delimiter
         if b'"' in block:
             block = self._unquoted(block)
-        if delimiter not in {"", " "} and block.count(delimiter.encode()) != (self.layout.width - 1) * block.count(
-            b"\n"
-        ):
+        lines = _count(block, "\n")
+        if delimiter not in {"", " "} and _count(block, delimiter) != (self.layout.width - 1) * lines:
             raise ValueError("rows of other lengths")
         if self.layout.decimal == ",":
             if b"." in block:
@@ -92,7 +91,7 @@ class Rows:
         places = [column.place for column in self.columns]
         between = delimiter if delimiter.strip() or delimiter == "\t" else None
         numbers = np.loadtxt(text, delimiter=between, usecols=places, comments=None, ndmin=2)
-        if numbers.shape[0] != block.count(b"\n"):
+        if numbers.shape[0] != lines:
             raise ValueError("lines that are no rows")
         return numbers
 
@@ -105,18 +104,9 @@ class Rows:
 
     def _with_codes(self, block: bytes) -> bytes:
         """Return the block with a number for every word that says there is no reading."""
-        edge = (
-            re.escape(self.layout.delimiter.encode())
-            if self.layout.delimiter.strip() or self.layout.delimiter == "\t"
-            else b" "
-        )
-        pattern = rb'(?<=[\n%s])[ ]*("?)[+-]?(%s)\1[ ]*(?=[\n%s])' % (edge, _WORDS, edge)
-
-        def code(match: re.Match[bytes]) -> bytes:
-            word = match[2].decode().upper().replace("1,#", "1.#")
-            return b"%de%d" % (NO_READING.index(word) + 1, 301)
-
-        return re.sub(pattern, code, b"\n" + block, flags=re.IGNORECASE)[1:]
+        edge = re.escape(self.layout.delimiter.encode())
+        cells = rb"(?<=[\n%s])(?:(?! *[+-]?[0-9.])[^\n%s]*|[+-]?1[.,]#[A-Z0-9]+|[+-]?0L)(?=[\n%s])" % (edge, edge, edge)
+        return re.sub(cells, _coded, b"\n" + block, flags=re.IGNORECASE)[1:]
 
     def _marked(self, numbers: Numbers) -> Numbers:
         """Return the numbers with not-a-number for codes, infinities and what meters print for them."""
@@ -186,6 +176,11 @@ class Rows:
         )
 
 
+def _count(block: bytes, sign: str) -> int:
+    """Return how often one sign occurs; numpy counts frequent ones four times as fast as `bytes.count`."""
+    return int(np.count_nonzero(np.frombuffer(block, np.uint8) == ord(sign)))
+
+
 def _without_asides(block: bytes) -> bytes:
     """Return the block without comments and without empty lines."""
     if b"#" in block:
@@ -205,6 +200,11 @@ def _word(value: float) -> str:
     return f"{value:.4G}".replace("E+", "E")
 
 
-_WORDS: Final = b"|".join(
-    re.escape(word.encode()).replace(rb"1\.", b"1[.,]") for word in sorted(NO_READING, key=len, reverse=True)
-)
+def _coded(match: re.Match[bytes]) -> bytes:
+    """Return the number that stands for a word, or the cell as it is when it is none of them."""
+    cell = match[0].decode("latin-1").strip().strip('"').upper().replace("1,#", "1.#")
+    word = cell if cell in _CODES else cell.lstrip("+-")
+    return b"%de301" % _CODES[word] if word in _CODES else match[0]
+
+
+_CODES: Final = {word: place for place, word in enumerate(NO_READING, 1)}

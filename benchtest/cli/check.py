@@ -63,6 +63,8 @@ def _planned(profile: Path, choice: str | None, prepared: Prepared) -> None:
     say(f"\n  {'reading':<28} {'permitted':<18} {'T':>8} {'U':>8} {'T/U':>5}  line")
     for alike in _alike(foresee(procedure)):
         say(_row(alike))
+    say("  T lies between both limits, or between one and zero (least share: 100 %);")
+    say("  U is the expanded uncertainty at the permitted value where it is largest.")
     for one in procedure.unresolved:
         say(f"  accepted unresolved: {one.check}, T/U {one.ratio:.1f}: {one.reason}")
     say("")

@@ -160,7 +160,7 @@ def _bounce(case: Case, asked: Bounce) -> Finding:
         raise NotSeen(f"made, but open again after {seconds(found.duration / recording.rate)}")
     duration = found.duration / recording.rate
     step = 1 / recording.rate
-    note = f"{found.count} re-opening{'s' if found.count > 1 else ''}" if found.count else ""
+    note = f"at least {found.count} re-opening{'s' if found.count > 1 else ''}" if found.count else ""
     late = (channel.late, channel.late) if channel.late else ()
     budget = interval(duration, clock=case.procedure.timing.clock, stamps=late, sampled=(step, step))
     return Finding(value=duration, budget=budget, note=note)

@@ -58,7 +58,7 @@ def plan(
     steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
-    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     if dangers or wrong or (not partial and (reasons or unresolved)):

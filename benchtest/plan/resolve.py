@@ -20,26 +20,22 @@ LEAST_RATIO: Final = 4.0
 """Least test uncertainty ratio: tolerance over expanded uncertainty."""
 
 
-def beyond_the_bench(profile: Profile, fixture: Fixture) -> list[str]:
+def beyond_the_bench(profile: Profile, fixture: Fixture, place: Callable[..., str] = lambda *_: "") -> list[str]:
     """Return a sentence for every voltage or current that the bench's hard limits forbid."""
-    limits, reasons = fixture.limits, []
+    limits, asked = fixture.limits, list[tuple[str, float, float, str, tuple[str, ...]]]()
     for name, supply in profile.supplies.items():
         highest = max((supply.nominal, *supply.stages))
-        if highest > limits.voltage:
-            reasons.append(
-                f"supply {name} asks for {show(highest, 'V')}; this bench gives at most {show(limits.voltage, 'V')}"
-            )
-        if supply.current_limit > limits.current:
-            reasons.append(
-                f"supply {name} asks for {show(supply.current_limit, 'A')}; "
-                f"this bench gives at most {show(limits.current, 'A')}"
-            )
+        asked.append((f"supply {name}", highest, limits.voltage, "V", ("supplies", name, "nominal")))
+        asked.append((f"supply {name}", supply.current_limit, limits.current, "A", ("supplies", name, "current_limit")))
     for name, thing in profile.inputs.items():
-        if thing.kind == "level" and thing.high > limits.voltage:
-            reasons.append(
-                f"input {name} asks for {show(thing.high, 'V')}; this bench gives at most {show(limits.voltage, 'V')}"
-            )
-    return reasons
+        if thing.kind == "level":
+            asked.append((f"input {name}", thing.high, limits.voltage, "V", ("inputs", name, "high")))
+    return [
+        f"{place(*key)}: {what} asks for {show(value, unit)}; this bench gives at most {show(most, unit)} "
+        "(choose another bench: no profile can raise its limits)".removeprefix(": ")
+        for what, value, most, unit, key in asked
+        if value > most
+    ]
 
 
 def too_fine(

@@ -102,11 +102,12 @@ def settling(
     quiet: float = QUIET,
     rule: BounceRule = BounceRule.EVERY,
 ) -> Settling:
-    """Return how a contact made (or broke) between two moments in seconds, by default in the whole record.
+    """Return how a contact made (or broke) between two moments in seconds, as far as the record reaches.
 
     For the MIL rule the states come from a high threshold at BOUNCE_SHARE of the open-circuit voltage.
     """
-    start, stop = states.begin if since is None else since, states.end if until is None else until
+    start = states.begin if since is None else max(since, states.begin)
+    stop = states.end if until is None else min(until, states.end)
     target, word = (made == "above") == (way == "make"), "made" if way == "make" else "open"
     first = _first(states, target=target, word=word, start=start, stop=stop)
     if first.value is None:
@@ -227,7 +228,7 @@ class Bouncing:
     duration: float
     """Samples from the first making to the last change."""
     count: int
-    """How often it opened again."""
+    """How often it opened again, at least: what is shorter than a sample interval may not have been seen."""
     settled: bool
     """It was made at the end."""
 

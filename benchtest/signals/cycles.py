@@ -17,8 +17,8 @@ import numpy as np
 
 from benchtest.metrology.uncertainty import scatter_of_mean
 from benchtest.signals.found import Found
-from benchtest.signals.levels import Samples, crossings, states
-from benchtest.signals.series import Moments, Sampled, Uneven, cut, positions
+from benchtest.signals.levels import Samples, chunks, crossings, ends, states
+from benchtest.signals.series import Sampled, Uneven, stretch
 
 HYSTERESIS: Final = 0.2
 """Of half the swing, on each side of the middle: over the noise, under every waveform's slope (common practice)."""
@@ -85,6 +85,34 @@ class Turns:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Extremes:
+    """Lowest and highest sample of a stretch; the lowest is above the highest when none could be read."""
+
+    lowest: float
+    highest: float
+    unread: int
+    """Samples that were not finite numbers."""
+
+    @property
+    def middle(self) -> float:
+        """Half-way between them."""
+        return self.lowest / 2 + self.highest / 2
+
+    def reaches(self, saturation: tuple[float, float] | None) -> bool:
+        """Return whether a sample is at or beyond an end of the converter."""
+        return saturation is not None and (self.lowest <= saturation[0] or self.highest >= saturation[1])
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Sums:
+    """Time-weighted mean, root mean square deviation from it, and largest sample of either sign."""
+
+    mean: float
+    deviation: float
+    peak: float
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Alternating:
     """An alternating voltage or current over its whole cycles."""
 
@@ -117,22 +145,21 @@ def alternating(
     Where samples are at or beyond `saturation` the peaks are clipped: frequency and cycles stand, the rest is
     undecided. So is everything for less than one whole cycle, and where one cycle is longer than UNSTEADY usual ones.
     """
-    part = positions(series, since=since, until=until)
-    moments, values = cut(series, since=since, until=until)
-    unread = part.stop - part.start - values.size
-    turns = whole(moments, values)
-    if why := _no_cycles(turns, values):
-        return _undecided(turns, unread, Found.unknown(why), why)
+    part = stretch(series, since=since, until=until)
+    span = extremes(part)
+    turns = whole(part, span)
+    if why := _no_cycles(turns, span):
+        return _undecided(turns, span.unread, Found.unknown(why), why)
     frequency = turns.count / (turns.end - turns.begin)
     steady = Found.known(frequency, frequency * turns.doubt / (turns.end - turns.begin))
-    if saturation is not None and (values.min() <= saturation[0] or values.max() >= saturation[1]):
-        return _undecided(turns, unread, steady, "the peaks are clipped: the converter was at its end")
-    return _measured(turns, unread, steady, moments, values)
+    if span.reaches(saturation):
+        return _undecided(turns, span.unread, steady, "the peaks are clipped: the converter was at its end")
+    return _measured(turns, span.unread, steady, summed(part, begin=turns.begin, end=turns.end, around=span.middle))
 
 
-def _no_cycles(turns: Turns, values: Moments) -> str:
+def _no_cycles(turns: Turns, span: Extremes) -> str:
     """Return why cycles cannot be used; empty when they can."""
-    if not values.size:
+    if not span.lowest <= span.highest:
         return "no sample could be read"
     if not turns.count:
         return "less than one whole cycle"
@@ -153,32 +180,58 @@ def _undecided(turns: Turns, unread: int, frequency: Found, why: str) -> Alterna
     )
 
 
-def _measured(turns: Turns, unread: int, frequency: Found, moments: Moments, values: Moments) -> Alternating:
-    weights = shares(moments, turns.begin, turns.end)
-    mean, square = float(weights @ values), float(weights @ (values * values))
-    root, peak = math.sqrt(square), float(np.abs(values[weights > 0]).max())
+def _measured(turns: Turns, unread: int, frequency: Found, sums: Sums) -> Alternating:
+    root = math.hypot(sums.mean, sums.deviation)
     return Alternating(
         effective=Found.known(root, root * turns.doubt / 2 / (turns.end - turns.begin)),
-        mean=Found.known(mean),
-        alternating=Found.known(math.sqrt(float(weights @ (values - mean) ** 2))),
-        peak=Found.known(peak),
-        crest=Found.known(peak / root),
+        mean=Found.known(sums.mean),
+        alternating=Found.known(sums.deviation),
+        peak=Found.known(sums.peak),
+        crest=Found.known(sums.peak / root),
         frequency=frequency,
         cycles=turns.count,
         unread=unread,
     )
 
 
-def whole(moments: Moments, values: Moments) -> Turns:
-    """Return the whole cycles of samples at moments in seconds."""
+def extremes(series: Sampled | Uneven) -> Extremes:
+    """Return the lowest and highest finite sample, and how many were not."""
+    lowest, highest, unread = np.inf, -np.inf, 0
+    for _, part in chunks(series.values):
+        finite = part[np.isfinite(part)]
+        unread += part.size - finite.size
+        low, high = ends(finite)
+        lowest, highest = min(lowest, low), max(highest, high)
+    return Extremes(lowest=lowest, highest=highest, unread=unread)
+
+
+def summed(series: Sampled | Uneven, *, begin: float, end: float, around: float) -> Sums:
+    """Return mean and deviation between two moments in seconds; each sample stands for the time nearest to it.
+
+    What is no number stands for nothing. Sums are taken `around` a value near the mean, where they lose no digits.
+    """
+    time = first = second = peak = 0.0
+    for start, part in chunks(series.values):
+        borders = series.moments(np.arange(start, start + part.size + 1) - 0.5)
+        lengths = np.diff(np.clip(borders, begin, end))
+        used = np.isfinite(part) & (lengths > 0)
+        lengths, away = lengths[used], part[used].astype(float) - around
+        time += float(lengths.sum())
+        first += float(lengths @ away)
+        second += float(lengths @ (away * away))
+        peak = max(peak, float(np.abs(away + around).max(initial=0.0)))
+    shift = first / time
+    return Sums(mean=around + shift, deviation=math.sqrt(max(0.0, second / time - shift * shift)), peak=peak)
+
+
+def whole(series: Sampled | Uneven, span: Extremes) -> Turns:
+    """Return the whole cycles of a series with these extremes."""
     none = Turns(begin=-np.inf, end=np.inf, count=0, doubt=0.0, longest=1.0)
-    if values.size < 3:
+    band = (span.highest - span.lowest) / 2 * HYSTERESIS
+    low, high = span.middle - band, span.middle + band
+    if not low < high:
         return none
-    low, high = float(values.min()), float(values.max())
-    middle, band = (low + high) / 2, (high - low) / 2 * HYSTERESIS
-    if not middle - band < middle + band:
-        return none
-    found = states(Uneven(values=values, times=moments), low=middle - band, high=middle + band)
+    found = states(series, low=low, high=high)
     rises, doubts = found.moments[found.rising], found.doubts[found.rising]
     if rises.size < 2:
         return none
@@ -190,17 +243,3 @@ def whole(moments: Moments, values: Moments) -> Turns:
         doubt=float(doubts[0] + doubts[-1]),
         longest=float(lengths.max() / np.median(lengths)),
     )
-
-
-def shares(moments: Moments, begin: float, end: float) -> Moments:
-    """Return the share of the time from `begin` to `end` that each sample stands for: what is nearest to it.
-
-    Outside the samples the first and the last stand for half an interval.
-    """
-    if moments.size < 2:
-        return np.ones(moments.size)
-    between = (moments[1:] + moments[:-1]) / 2
-    first, last = moments[0] - (between[0] - moments[0]), moments[-1] + (moments[-1] - between[-1])
-    borders = np.clip(np.concatenate(([first], between, [last])), begin, end)
-    lengths = np.diff(borders)
-    return np.asarray(lengths / lengths.sum())

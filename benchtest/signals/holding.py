@@ -153,4 +153,8 @@ def _held(series: Sampled | Uneven, hold: Hold, open_circuit: float, rule: MissR
     bad = late & ~good
     if bad.any():
         return Held(hold=hold, word=lapse, rule=rule, at=float(moments[np.argmax(bad)]), worst=worst)
+    slack = 1.01 * series.gap  # a record ends one interval before its duration
+    if hold.begin < series.begin - slack or hold.end > series.end + slack:
+        why = f"no lapse seen, but watched only from {series.begin:g} s to {series.end:g} s"
+        return Held(hold=hold, word="undecided", rule=rule, worst=worst, reason=why)
     return Held(hold=hold, word="held", rule=rule, worst=worst)

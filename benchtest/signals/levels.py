@@ -193,6 +193,11 @@ def chunks(values: Values, length: int = CHUNK) -> Iterator[tuple[int, Values]]:
         yield start, values[start : start + length]
 
 
+def ends(values: Values) -> tuple[float, float]:
+    """Return the lowest and the highest value; (inf, -inf) of none."""
+    return (float(values.min()), float(values.max())) if values.size else (np.inf, -np.inf)
+
+
 def crossings(samples: Values, *, low: float, high: float, chunk: int = CHUNK) -> Crossings:
     """Return every change of state; the first state itself is not a change.
 

@@ -150,6 +150,15 @@ def positions(series: Sampled | Uneven, *, since: float = -np.inf, until: float 
     return slice(first, max(first, int(np.searchsorted(series.times, until, side="right"))))
 
 
+def stretch(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> Sampled | Uneven:
+    """Return the part of a series between two moments in seconds, both included, without copying a sample."""
+    part = positions(series, since=since, until=until)
+    if isinstance(series, Sampled):
+        start = series.start + part.start / series.rate
+        return Sampled(values=series.values[part], rate=series.rate, start=start)
+    return Uneven(values=series.values[part], times=series.times[part])
+
+
 def cut(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> tuple[Moments, Moments]:
     """Return moments and values, as floats, between two moments in seconds, both included; only finite values."""
     part = positions(series, since=since, until=until)

@@ -8,17 +8,16 @@ Source: IEC 61131-2 and IEC 60204-1 limit ripple by different definitions (secon
 in IEC 61000-4-30 (from memory), without its r.m.s. windows.
 """
 
-import math
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Final
 
 import numpy as np
 
-from benchtest.signals.cycles import shares, whole
+from benchtest.signals.cycles import extremes, summed, whole
 from benchtest.signals.found import Found
 from benchtest.signals.levels import states
-from benchtest.signals.series import Sampled, Series, Stamped, Uneven, cut, positions
+from benchtest.signals.series import Sampled, Series, Stamped, Uneven, cut, stretch
 
 FEWEST_CYCLES: Final = 2
 """Cycles of ripple for which the rest of a stretch is left out; a single rise may be the one after a sag."""
@@ -93,26 +92,27 @@ def direct(
     Where samples are at or beyond `saturation`, the extremes were not seen, and a mean of what is left would lie:
     all are undecided.
     """
-    part = positions(series, since=since, until=until)
-    moments, values = cut(series, since=since, until=until)
-    unread = part.stop - part.start - values.size
-    reason = "no sample could be read" if not values.size else ""
-    if saturation is not None and values.size and (values.min() <= saturation[0] or values.max() >= saturation[1]):
+    part = stretch(series, since=since, until=until)
+    span = extremes(part)
+    reason = "" if span.lowest <= span.highest else "no sample could be read"
+    if not reason and np.isinf(part.gap):
+        reason = "one sample stands for no time"
+    if saturation is not None and span.reaches(saturation) and not reason:
         reason = f"the converter was at its end ({saturation[0]:g} or {saturation[1]:g})"
     if reason:
         none = Found.unknown(reason)
-        return Direct(mean=none, lowest=none, highest=none, alternating=none, cycles=0, unread=unread)
-    turns = whole(moments, values)
-    begin, end = (turns.begin, turns.end) if turns.count >= FEWEST_CYCLES else (-np.inf, np.inf)
-    weights = shares(moments, begin, end)
-    mean = float(weights @ values)
+        return Direct(mean=none, lowest=none, highest=none, alternating=none, cycles=0, unread=span.unread)
+    turns = whole(part, span)
+    cycles = turns.count if turns.count >= FEWEST_CYCLES else 0
+    begin, end = (turns.begin, turns.end) if cycles else (-np.inf, np.inf)
+    sums = summed(part, begin=begin, end=end, around=span.middle)
     return Direct(
-        mean=Found.known(mean),
-        lowest=Found.known(values.min()),
-        highest=Found.known(values.max()),
-        alternating=Found.known(math.sqrt(float(weights @ (values - mean) ** 2))),
-        cycles=turns.count if turns.count >= FEWEST_CYCLES else 0,
-        unread=unread,
+        mean=Found.known(sums.mean),
+        lowest=Found.known(span.lowest),
+        highest=Found.known(span.highest),
+        alternating=Found.known(sums.deviation),
+        cycles=cycles,
+        unread=span.unread,
     )
 
 

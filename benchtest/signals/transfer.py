@@ -49,7 +49,7 @@ def transfer(
         raise ValueError(
             f"no common time: {breaking.begin:g} s to {breaking.end:g} s and {making.begin:g} s to {making.end:g} s"
         )
-    start, stop = start if since is None else since, stop if until is None else until
+    start, stop = start if since is None else max(start, since), stop if until is None else min(stop, until)
     broke = settling(breaking, made=made, way="break", since=start, until=stop, quiet=0.0)
     made_then = settling(making, made=made, way="make", since=start, until=stop, quiet=0.0)
     transit = made_then.first.since(broke.first)

@@ -21,7 +21,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchtest.signals.found import Found
-from benchtest.signals.levels import chunks, crossings, straddling
+from benchtest.signals.levels import chunks, crossings, ends, straddling
 from benchtest.signals.series import Sampled, Series, Stamped, Uneven, Values
 
 Method = Literal["mode", "mean"]
@@ -170,8 +170,8 @@ def _range(values: Values, saturation: tuple[float, float] | None) -> _Range | N
     lowest, highest = np.inf, -np.inf
     for inside, missing, beyond in _usable(values, saturation):
         used, unread, saturated = used + inside.size, unread + missing, saturated + beyond
-        lowest = min(lowest, float(inside.min(initial=np.inf)))
-        highest = max(highest, float(inside.max(initial=-np.inf)))
+        low, high = ends(inside)
+        lowest, highest = min(lowest, low), max(highest, high)
     if not used:
         return None
     sitting = any(_sits(values, saturation, lowest, highest, sign=sign) for sign in (1.0, -1.0))

@@ -217,14 +217,36 @@ def test_a_bench_that_shares_its_calibration_knows_a_drop_better(place: Path) ->
     assert found["shared"][1]["uncertainty"] < 0.85 * found["simulated"][1]["uncertainty"]
 
 
+def test_a_run_loads_gtc_only_for_what_channels_share(place: Path) -> None:
+    """Planning and judging a board whose channels share nothing load neither GTC nor SciPy."""
+    words = ["run", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml", "--serial", "B6", "--json"]
+    code = f"""
+import sys
+from benchtest.cli import entry
+entry({words!r})
+print("loaded:", sorted({{"GTC", "scipy"}} & set(sys.modules)), file=sys.stderr)
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        cwd=place,
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT)},
+    )
+    assert "loaded: []" in done.stderr
+
+
 def test_check_prints_the_ratio_of_every_limit(place: Path) -> None:
     """The least resolved limit first, with T, U, T/U and its line; no line wider than 80 columns."""
     done = process(place, "check", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml")
     lines = done.stdout.splitlines()
-    ratios = [float(line.split()[-2]) for line in lines if line.startswith("  ") and "T/U" not in line]
+    ratios = [float(line.split()[-2]) for line in lines if line[-3:].strip().isdigit()]
 
     assert 0 == done.returncode
     assert ratios == sorted(ratios)
+    assert len(ratios) >= 8
+    assert "T lies between both limits" in done.stdout
     assert any("4 × operate time" in line and "1 ms to 45 ms" in line for line in lines)
     assert max(len(line) for line in lines[1:]) <= 80
 

@@ -98,3 +98,11 @@ def test_what_is_no_steady_cycle_is_undecided() -> None:
     assert "usual one" in alternating(Sampled(values=dropped, rate=RATE)).frequency.reason
     assert "no sample" in alternating(Sampled(values=np.full(10, np.nan), rate=RATE)).effective.reason
     assert "less than one" in alternating(Sampled(values=np.full(10, 24.0), rate=RATE)).effective.reason
+
+
+def test_codes_of_a_converter_are_read_like_volts() -> None:
+    """Whole numbers of 16 bits give the same cycles as the floats that they stand for."""
+    codes = np.round(mains() * 900).astype(np.int16)
+    found = alternating(Sampled(values=codes, rate=RATE))
+    assert found.effective.value == pytest.approx(24 * 900, rel=2e-3)
+    assert found.frequency.value == pytest.approx(50.3, rel=1e-4)

@@ -97,6 +97,8 @@ def test_what_cannot_be_told_is_undecided() -> None:
     found = held(cycled(), (short, outside), open_circuit=5.0, rule=ELECTRONIC_LOGIC)
     assert [h.word for h in found] == ["undecided", "undecided"]
     assert all(h.reason for h in found)
+    longer = held(cycled(), (Hold(closed=False, begin=0.05, end=0.2),), open_circuit=5.0, rule=ELECTRONIC_LOGIC)
+    assert "watched only" in longer[0].reason
     stamps = Stamped(times=np.array([0.01]), rising=np.array([False]), first=True, begin=0.0, end=0.1)
     assert "no volts" in held(stamps, ORDERS, open_circuit=5.0, rule=ELECTRONIC_LOGIC)[0].reason
     with pytest.raises(ValueError, match="not zero"):

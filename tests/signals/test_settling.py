@@ -114,6 +114,12 @@ def test_a_window_leaves_out_what_is_not_asked() -> None:
     assert found.returns.least == 1
 
 
+def test_a_window_beyond_the_record_proves_no_rest() -> None:
+    """Asked until 1 s of a record that ends 2 ms after the last change: still not settled."""
+    found = settled(recorded(0.01, 0.012, 0.018, duration=0.02), since=-1.0, until=1.0)
+    assert "may not have settled" in found.settled.reason
+
+
 def test_breaking_is_the_same_turned_round() -> None:
     """A contact that lets go at 50 ms and touches once more for half a millisecond."""
     found = settled(recorded(0.01, 0.05, 0.051, 0.0515), way="break", since=0.02)

@@ -1,10 +1,13 @@
 """D.c. supplies: mean, ripple, sags, recovery."""
 
+import tracemalloc
+
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchtest.signals.cycles import alternating
 from benchtest.signals.series import Moments, Sampled, Stamped, Uneven
 from benchtest.signals.supply import Ripple, direct, recovery, sags
 
@@ -57,6 +60,25 @@ def test_a_clipped_supply_is_undecided() -> None:
     assert "converter" in found.mean.reason
     assert "converter" in found.ripple(Ripple.EFFECTIVE).reason
     assert "no sample" in direct(Sampled(values=np.full(5, np.nan), rate=RATE)).mean.reason
+
+
+def test_one_sample_with_a_time_is_no_stretch() -> None:
+    """It stands for no time, so no mean is made of it; nor of none."""
+    assert "one sample" in direct(Uneven(values=np.array([24.0]), times=np.array([1.0]))).mean.reason
+    assert "no sample" in direct(Uneven(values=np.array([]), times=np.array([]))).mean.reason
+
+
+def test_long_records_need_little_memory() -> None:
+    """Four million samples of mains, as supply and as alternating voltage: less than a copy with its times."""
+    values = np.tile((24 * np.sin(2 * np.pi * np.arange(1 << 12) / (1 << 12))).astype(np.float32), 1 << 10)
+    series = Sampled(values=values, rate=1e5)
+    tracemalloc.start()
+    found = alternating(series), direct(series)
+    most = tracemalloc.get_traced_memory()[1]
+    tracemalloc.stop()
+    assert found[0].effective.value == pytest.approx(24 / np.sqrt(2), rel=1e-5)
+    assert found[1].alternating.value == pytest.approx(24 / np.sqrt(2), rel=1e-5)
+    assert most < values.size * 16
 
 
 def test_a_window_in_seconds() -> None:

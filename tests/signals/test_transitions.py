@@ -136,3 +136,12 @@ def test_an_uneven_column_gives_the_same_transition() -> None:
     (rise,) = transitions(series, state_levels(series, bins=1000))
     assert rise.duration.value == pytest.approx(6.4e-3, rel=0.01)
     assert rise.middle == pytest.approx(0.054, abs=1e-5)
+
+
+def test_codes_of_a_converter_have_levels_and_transitions_too() -> None:
+    """Whole numbers of 16 bits: levels within a bin, and the thresholds between them."""
+    codes = np.round(square(noise=0.01) * 6000).astype(np.int16)
+    series = Sampled(values=codes, rate=1e4)
+    found = suggest_thresholds(series, percent=(10, 90), saturation=(-32768, 32767))
+    assert (found.low, found.high) == pytest.approx((3000, 27000), abs=300)
+    assert len(transitions(series, found.levels)) == 19
