@@ -154,7 +154,7 @@ def test_sampling_faster_does_not_change_the_code(flashes: int, phase: float, fi
 
 @given(st.lists(st.tuples(st.sampled_from([0.2, 0.2, 0.2, 0.3]), st.sampled_from([0.2, 1.2, 1.2, 0.6])), max_size=12))
 def test_any_flicker_gives_a_count_only_from_two_whole_equal_repeats(turns: list[tuple[float, float]]) -> None:
-    """Whatever a lamp does, a number is said only when the record is nothing but whole groups of that number."""
+    """Whatever a lamp does, a number is said only for two whole groups of it, or for three and an odd one."""
     durations = [1.3] + [part for turn in turns for part in turn]  # begins dark, as long as a pause
     ends = np.cumsum(durations)
     samples = np.where(np.searchsorted(ends, np.arange(round(ends[-1] * RATE)) / RATE, side="right") % 2 == 0, 0.0, 0.8)
@@ -162,6 +162,8 @@ def test_any_flicker_gives_a_count_only_from_two_whole_equal_repeats(turns: list
     if word in UNKNOWN:
         return
     groups = "".join("|" if dark >= 1.2 else "." for lit, dark in turns).split("|")[:-1]
-    assert all(lit == 0.2 and dark in {0.2, 1.2} for lit, dark in turns[:-1])
-    assert len(groups) >= 2
-    assert {str(len(group) + 1) for group in groups} == {word}
+    usual = [lit == 0.2 and dark in {0.2, 1.2} for lit, dark in turns]
+    if all(usual[:-1]) and {str(len(group) + 1) for group in groups} == {word}:
+        assert len(groups) >= 2
+    else:  # one odd repeat is out-voted by three
+        assert sum(str(len(group) + 1) == word for group in groups) >= 3
