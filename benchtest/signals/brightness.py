@@ -18,21 +18,13 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from benchtest.signals.averages import Means, averaged, smoothed
 from benchtest.signals.flicker import carriers
 from benchtest.signals.series import Moments, Sampled, Series, Stamped, Uneven, Values
 
-PER_FLASH: Final = 8
-"""Means per shortest flash: an edge is found within an eighth of it."""
-FINEST: Final = 1e-3
-"""Seconds; a mean is no shorter while the shortest flash is unknown."""
-COARSEST: Final = 0.05
-"""Seconds; a mean is no longer, however long the shortest flash, so that edges are found as people time them."""
-SHIFTS: Final = 8
-"""Means that stand for the mean over a second carrier's period; blind to its harmonics up to the seventh."""
-BLIND: Final = 0.4
-"""Of a shortest flash; a mean taken over more of it would lose it."""
 SEPARATE: Final = 3.4
-"""Step over the scatter of means as long as a flash: two levels. A sine has 4.1, a ramp 3.5, noise less."""
+"""Step over the scatter of means as long as a flash: two levels. White noise has 2 and in short records up to 3.4; a
+wave has 4.1 and passes, but it has no pauses, so that no code is read in it."""
 CLEAR: Final = 8.0
 """As SEPARATE, where the time of a flash is sought: no longer one is tried."""
 CERTAIN: Final = 200.0
@@ -45,6 +37,8 @@ ROUNDS: Final = 4
 """Of finding the levels from what is lit, and what is lit from the levels."""
 STIFF: Final = 0.3
 """Of the means between two knots: how dear a bend in the dark level is."""
+MOST_KNOTS: Final = 100
+"""A drift is slow beside a hundredth of the record, or beside a cycle where that is longer."""
 ROUNDING: Final = 1e-6
 """Of the brightness: less is no noise but the arithmetic."""
 
@@ -89,18 +83,6 @@ class Light:
     def single(self) -> bool:
         """Whether no change was seen."""
         return self.turns.size <= 2
-
-
-@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
-class Means:
-    """A record averaged down."""
-
-    values: Moments
-    begin: float
-    step: float
-    """Seconds from one mean to the next."""
-    box: float
-    """Seconds that each is taken over."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -201,71 +183,6 @@ def _nothing(series: Sampled | Uneven) -> Light:
     )
 
 
-def averaged(series: Sampled | Uneven, *, shortest: float | None, carriers: tuple[float, ...] = ()) -> Means:
-    """Return a record as even means, each over whole periods of the carriers."""
-    interval = (series.end - series.begin) / max(1, series.values.size - 1)
-    wanted = FINEST if shortest is None else min(shortest / PER_FLASH, COARSEST)
-    step = interval * max(1, int(wanted / interval + 1e-6))
-    periods = [1 / carrier for carrier in carriers if 1 / carrier > step / PER_FLASH]
-    boxes = [_box(period, step, interval) for period in periods] or [step]
-    begin, end, sums = _integral(series, interval)
-    count = max(1, int((end - begin) / step + 1e-6))
-    middles: Moments = begin + (np.arange(count, dtype=float) + 0.5) * step
-    values = _mean(middles, boxes, begin, end, sums)
-    return Means(values=values, begin=begin, step=step, box=max(*boxes, step))
-
-
-def _box(period: float, step: float, interval: float) -> float:
-    """Return the seconds of some whole periods, as few as fill a step, and nearly a whole number of samples."""
-    most = max(1, int(PER_FLASH * BLIND * step / period))
-    times = np.arange(min(most, max(1, round(step / period))), most + 1)
-    samples = times * period / interval
-    return float(times[np.argmin(np.abs(samples - np.round(samples)) / samples)] * period)
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class _Sums:
-    """The integral of a record, to be asked at any moment."""
-
-    series: Sampled | Uneven
-    sums: Moments
-    bounds: Moments | None
-
-    def upto(self, moments: Moments) -> Moments:
-        """Return the integral from the begin to each moment."""
-        if self.bounds is not None:
-            return np.asarray(np.interp(moments, self.bounds, self.sums))
-        rate = 1 / self.series.gap
-        places = np.clip((moments - self.series.begin) * rate + 0.5, 0, self.sums.size - 1)
-        before = np.minimum(places.astype(np.intp), self.sums.size - 2)
-        low = self.sums[before]
-        return np.asarray((low + (places - before) * (self.sums[before + 1] - low)) / rate)
-
-
-def _integral(series: Sampled | Uneven, interval: float) -> tuple[float, float, _Sums]:
-    """Return begin, end and integral; each sample stands for the time up to midway to its neighbours."""
-    values: Values = series.values
-    if isinstance(series, Sampled):
-        sums = np.zeros(values.size + 1)
-        np.cumsum(values, out=sums[1:], dtype=float)
-        return series.begin - interval / 2, series.end + interval / 2, _Sums(series, sums, None)
-    middles = (series.times[1:] + series.times[:-1]) / 2
-    bounds = np.concatenate(([series.begin - interval / 2], middles, [series.end + interval / 2]))
-    sums = np.concatenate(([0.0], np.cumsum(values * np.diff(bounds))))
-    return float(bounds[0]), float(bounds[-1]), _Sums(series, sums, bounds)
-
-
-def _mean(middles: Moments, boxes: list[float], begin: float, end: float, sums: _Sums) -> Moments:
-    """Return means about moments over the first box, and those averaged over the others."""
-    if len(boxes) > 1:
-        shifts = ((np.arange(SHIFTS) + 0.5) / SHIFTS - 0.5) * boxes[-1]
-        parts = [_mean(np.clip(middles + shift, begin, end), boxes[:-1], begin, end, sums) for shift in shifts]
-        return np.asarray(np.mean(parts, axis=0))
-    half = boxes[0] / 2
-    upper, lower = np.minimum(middles + half, end), np.maximum(middles - half, begin)
-    return np.asarray((sums.upto(upper) - sums.upto(lower)) / (upper - lower))
-
-
 def _levels(means: Means, *, shortest: float | None, longest: float | None) -> tuple[Levels, float]:
     """Return the levels and the seconds of the shortest flash; unknown, it is the shortest that tells two apart."""
     count = means.values.size
@@ -290,7 +207,7 @@ def _odd(width: float) -> int:
 
 def _followed(means: Means, width: int, window: int) -> Levels:
     """Return the levels; means are smoothed over `width`, and every `window` of them has both levels."""
-    values, smooth = means.values, _smoothed(means.values, width)
+    values, smooth = means.values, smoothed(means.values, width)
     block = max(1, min(-(-window // 2), values.size))
     starts = np.arange(0, max(1, values.size - block // 2), block)
     centres = (starts + np.concatenate((starts[1:], [values.size])) - 1) / 2
@@ -334,7 +251,7 @@ class _Knots:
 
 
 def _knots(size: int, block: int) -> _Knots:
-    count = max(2, round(size / block) + 1)
+    count = min(MOST_KNOTS, max(2, round(size / block) + 1))
     at: Moments = np.arange(size, dtype=float) * ((count - 1) / max(size - 1, 1))
     before = np.minimum(at.astype(np.intp), count - 2)
     return _Knots(before, at - before, count, size / (count - 1))
@@ -366,24 +283,14 @@ def _fitted(values: Moments, lit: NDArray[np.bool_], knots: _Knots) -> tuple[Mom
     return middle + found[knots.before] * low + found[knots.before + 1] * high, float(found[count])
 
 
-def _smoothed(values: Moments, width: int) -> Moments:
-    """Return means over `width` neighbours, shorter at the ends."""
-    if width <= 1:
-        return values
-    sums = np.concatenate(([0.0], np.cumsum(values)))
-    places = np.arange(values.size)
-    low, high = np.maximum(places - width // 2, 0), np.minimum(places - width // 2 + width, values.size)
-    return np.asarray((sums[high] - sums[low]) / (high - low))
-
-
 def _scatter(rest: Moments, lit: NDArray[np.bool_], width: int, means: Means) -> float:
     """Return the scatter of means over `width`: as found between edges, and no less than from neighbours alone."""
     edges = np.concatenate(([False], lit[1:] != lit[:-1])).astype(float)
     near = width // 2 + 1 + round(means.box / means.step) // 2
-    away = _smoothed(edges, 2 * near + 1) == 0
+    away = smoothed(edges, 2 * near + 1) == 0
     if away.sum() < width:
         away = np.ones(rest.size, bool)
-    found = float(np.sqrt(np.mean(_smoothed(rest, width)[away] ** 2)))
+    found = float(np.sqrt(np.mean(smoothed(rest, width)[away] ** 2)))
     overlap = max(1.0, means.box / means.step)
     single = float(np.sqrt(np.mean(rest[away] ** 2) * min(1.0, overlap / width)))
     return max(found, single)

@@ -20,7 +20,8 @@ from typing import Final
 
 from benchtest.procedure import DigitsRhythm, Rhythm
 from benchtest.signals.brightness import CLEAR, Light
-from benchtest.signals.rhythm import CUT, ODD_KIND, Kinds, Stretch, chain, oddness
+from benchtest.signals.chain import chain, oddness
+from benchtest.signals.rhythm import CUT, ODD_KIND, Kinds, Stretch
 
 MOST_FLASHES: Final = 20
 """A longer group is no code but a lamp that keeps flashing: nobody counts so far (common practice)."""
