@@ -1,10 +1,10 @@
 """Lamp codes: brightness → light and dark → rhythm → code, with a stated confidence.
 
-A code is read from two or more complete equal repeats (`repeats`); where these are not there, or noise might have made
-them, the word is `doubtful` and nothing is guessed. `dark` and `steady` are said only of a record longer than the
-rhythm could leave the lamp so, and only where thresholds or both levels tell which it is; else `dark or steady`: no
-flash stands out. `irregular` is a lamp that does something which the rhythm does not know, `flashing` one that flashes
-evenly where no rhythm was declared.
+A code is read from two or more complete equal repeats (`repeats`); where these are not there, where noise might have
+made them, or where nobody looked for as long as a flash, the word is `doubtful` and nothing is guessed. `dark` and
+`steady` are said only of a record longer than the rhythm could leave the lamp so, and only where thresholds or both
+levels tell which it is; else `dark or steady`: no flash stands out. `irregular` is a lamp that does something which the
+rhythm does not know, `flashing` one that flashes evenly where no rhythm was declared.
 
 Source: flash-group languages of navigation lights (IHO S-32, group flashing) for the idea.
 """
@@ -71,13 +71,7 @@ def decode(
     thresholds = _thresholds(low, high)
     record = _series(series, rate)
     known = rhythm or learn(record)
-    if known is None:
-        light = light_of(record)
-        stretches, reading = _without_rhythm(light, thresholds)
-    else:
-        shortest, longest = extremes(known)
-        light = light_of(record, shortest=shortest, longest=longest)
-        stretches, reading = _with_rhythm(light, known, thresholds)
+    light, stretches, reading = _read(record, known, thresholds)
     return Code(
         word=reading.word,
         pattern=pattern(stretches),
@@ -100,9 +94,8 @@ def pattern(stretches: Sequence[Stretch]) -> str:
     """Return the whole stretches as people write them down, shortened."""
     if len(stretches) == 1:
         only = stretches[0]
-        return (
-            only.kind if only.kind == NEITHER else f"{only.duration:.2f} {_STATES.get(only.kind, only.kind)} throughout"
-        )
+        state = _STATES.get(only.kind, only.kind)
+        return state if state == NEITHER else f"{only.duration:.2f} {state} throughout"
     whole = [f"{stretch.duration:.2f} {'on' if stretch.lit else 'off'}" for stretch in stretches if stretch.whole]
     return " ".join(("…", *whole[:SHOWN], "…"))
 
@@ -127,6 +120,21 @@ def _series(series: Series | ArrayLike, rate: float | None) -> Series:
     if rate is None:
         raise ValueError("plain samples need their rate (samples per second)")
     return Sampled(values=np.asarray(series), rate=rate)
+
+
+Read = tuple[Light, Sequence[Stretch], Reading]
+
+
+def _read(record: Series, rhythm: Rhythm | None, thresholds: Thresholds) -> Read:
+    """Return light, stretches and what they say."""
+    if rhythm is None:
+        light = light_of(record)
+        return light, *_without_rhythm(light, thresholds)
+    shortest, longest = extremes(rhythm)
+    light = light_of(record, shortest=shortest, longest=longest)
+    stretches, reading = _with_rhythm(light, rhythm, thresholds)
+    blind = not isinstance(record, Stamped) and light.gap >= shortest  # a whole flash may have gone unseen
+    return light, stretches, replace(UNREAD, repeats=reading.repeats) if blind else reading
 
 
 def _with_rhythm(light: Light, rhythm: Rhythm, thresholds: Thresholds) -> tuple[Sequence[Stretch], Reading]:

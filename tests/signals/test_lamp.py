@@ -267,11 +267,13 @@ def test_one_repeat_with_a_wrong_flash_is_outvoted_by_three(
 
 
 def test_samples_that_are_no_numbers_are_looked_past() -> None:
-    """One in twenty is not a number, and a stretch of them as long as half a gap."""
+    """One in twenty is not a number, and a stretch as long as half a flash; where a whole flash may be lost, none."""
     samples = rough(brightness(counted(3), phase=0.2, seconds=9.0))
     samples[np.random.default_rng(1).random(samples.size) < 0.05] = np.nan
     samples[1000:1050] = np.nan
     assert decode(samples, COUNT, rate=RATE).word == "3"
+    samples[1000:1110] = np.nan
+    assert decode(samples, COUNT, rate=RATE).word == "doubtful"
     assert decode(np.full(100, np.nan), COUNT, rate=RATE).word == "doubtful"
 
 
