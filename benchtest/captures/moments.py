@@ -6,6 +6,7 @@ rounding must repeat before it is believed. What a header says about the step is
 """
 
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -94,7 +95,7 @@ def stride(moments: Moments, step: float, quantum: float) -> Stride:
     """Return how the times deviate from even ones `step` apart, and the extremes of what lies between them."""
     low, high, shortest, longest, count, lost, lost_at = np.inf, -np.inf, np.inf, -np.inf, 0, 0, 0
     backward: int | None = None
-    kinds: dict[int, int] = {}
+    kinds: Counter[float] = Counter()
     before, usual = moments.first, 0.0
     for block in moments.blocks():
         off = block - moments.first - step * np.arange(count, count + block.size)
@@ -110,8 +111,7 @@ def stride(moments: Moments, step: float, quantum: float) -> Stride:
             lost_at = first + int(wide[0]) - 1 if wide.size and not lost else lost_at
             lost += wide.size
             if quantum > step / 4 > 0:
-                for kind, many in zip(*np.unique(np.rint(steps / quantum), return_counts=True), strict=True):
-                    kinds[int(kind)] = kinds.get(int(kind), 0) + int(many)
+                kinds.update(np.rint(steps / quantum).tolist())
         before = float(block[-1])
         count += block.size
     rarer = min(kinds.values()) if len(kinds) > 1 else 0
