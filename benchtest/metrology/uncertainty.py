@@ -205,7 +205,7 @@ def winding(coil: Budget, *, ohms: float, now: float, then: float, within: float
     """Return the budget of a copper winding's resistance brought from `now` to `then`, in °C.
 
     `coil` is the budget of `ohms` at `now`, which is known within ±`within` kelvins; `constant` is that of copper. R is
-    proportional to constant + temperature, so that 1 K of doubt is 0.39 % of R, more than an ohmmeter's. 234.5 is that of
+    proportional to constant + temperature, so that 1 K of doubt is 0.39 % of R, more than an ohmmeter's. 234.5 is of
     relay makers' notes, from 0.00393 /K of IEC 60028 (second hand).
     """
     factor = (constant + then) / (constant + now)
