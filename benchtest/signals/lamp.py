@@ -52,6 +52,8 @@ class Code:
     """Hertz of a dimming or mains flicker that was seen and looked through; folded where sampled slower than that."""
     rhythm: Rhythm | None = None
     """The declared rhythm or the learned one; None when there is none."""
+    stretches: tuple[Stretch, ...] = ()
+    """What was lit and dark, in order, as it was read."""
 
 
 def decode(
@@ -79,6 +81,7 @@ def decode(
         repeats=reading.repeats,
         carrier=light.carrier,
         rhythm=known,
+        stretches=tuple(stretches),
     )
 
 
