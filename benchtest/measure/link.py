@@ -135,7 +135,7 @@ def _signals(asked: LinkFile) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
 
 
 def _interval_trace(asked: LinkFile, row: Row) -> Iterator[Trace]:
-    """Yield a row's intervals over time, its period as a level, its longest gap marked; nothing where there are none."""
+    """Yield a row's intervals over time, its period as a level, its longest gap marked; none where there are none."""
     channel = asked.frames.channels.index(row.channel)
     moments = asked.frames.time[carrying(asked.frames, row.identifier, channel=channel)]
     forward = np.concatenate(([False], np.diff(moments) > 0))
