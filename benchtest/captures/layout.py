@@ -179,7 +179,7 @@ def _time(
         named = [columns[0]]
     if len(named) > 1:
         both = " and ".join(f"'{column.name}' (column {column.place + 1})" for column in named)
-        raise CaptureError(path, f"more than one column of time: {both}", hint="say which one with 'time'")
+        raise CaptureError(path, f"more than one column of time: {both}", hint="say which one with --time")
     if named:
         return _seconds(path, named[0], notes), None, count if count is not named[0] else None
     return _unnamed(path, dialect, columns, told, notes)
@@ -196,11 +196,14 @@ def _unnamed(
     forward = [column for column in columns if _goes_forward(dialect, column)]
     first = columns[0]
     if told is not None:
+        if len(columns) > 1 and first in forward and _follows(dialect, first, told):
+            notes.append(f"no heading names the time: column {first.place + 1} goes on in the steps that are told")
+            return _seconds(path, first, notes), None, None
         if len(columns) > 1 and first in forward:
             raise CaptureError(
                 path,
                 f"column {first.place + 1} goes forward in every row: it may be the time or a reading",
-                hint=f"say time={first.place + 1}, or time=0 when the rate alone gives the time",
+                hint=f"say --time {first.place + 1}, or --time 0 when the rate alone gives the time",
             )
         return None, None, None
     if len(columns) > 1 and forward == [first] and not _counts(dialect, first):
@@ -212,7 +215,7 @@ def _unnamed(
     raise CaptureError(
         path,
         f"no column says that it is the time, and no step or rate is given (column {first.place + 1} {what})",
-        hint="say the column with 'time', or the samples per second with 'rate'",
+        hint="say the column with --time, or the samples per second with --rate",
     )
 
 
@@ -232,6 +235,12 @@ def _all_read(cells: list[str], dialect: Dialect) -> bool:
 def _goes_forward(dialect: Dialect, column: Column) -> bool:
     numbers = _numbers(dialect, column)
     return len(numbers) > 2 and all(one < other for one, other in pairwise(numbers))
+
+
+def _follows(dialect: Dialect, column: Column, step: float) -> bool:
+    """Return whether a column goes on in these steps, to a hundredth of one."""
+    numbers = _numbers(dialect, column)
+    return all(abs(other - one - step) <= 0.01 * step for one, other in pairwise(numbers))
 
 
 def _counts(dialect: Dialect, column: Column) -> bool:
@@ -262,7 +271,7 @@ def _seconds(path: Path, column: Column, notes: list[str]) -> Column:
     unit = read_unit(column.unit.symbol, time=True) if column.unit.symbol != "s" else column.unit
     if unit is None or unit.symbol != "s":
         found = f"column '{column.name}' is in '{column.unit.symbol}', which is no unit of time"
-        raise CaptureError(path, found, hint="choose the column of time with 'time'")
+        raise CaptureError(path, found, hint="choose the column of time with --time")
     return Column(place=column.place, name=column.name, unit=unit, kind=column.kind)
 
 

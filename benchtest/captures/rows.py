@@ -83,6 +83,8 @@ class Rows:
         lines = _count(block, "\n")
         if delimiter not in {"", " "} and _count(block, delimiter) != (self.layout.width - 1) * lines:
             raise ValueError("rows of other lengths")
+        if delimiter == self.layout.decimal:
+            raise ValueError("decimal commas within quotes")
         if self.layout.decimal == ",":
             if b"." in block:
                 raise ValueError("points among decimal commas")
@@ -172,7 +174,7 @@ class Rows:
             f"{cell.strip()[:40]!r} in column {column.place + 1} '{column.name}' ({problem})",
             place=f"line {line}",
             expected=f"{column.kind if column.kind != 'none' else 'number'}s with a decimal {mark}",
-            hint="a second table, another decimal mark or a torn row: say decimal= or cut the file there",
+            hint="a second table, another decimal mark or a torn row: say --decimal or cut the file there",
         )
 
 

@@ -5,6 +5,7 @@ changes at one time are one: the last. While a state is unknown (x) or not drive
 notes say when. Source: IEEE Std 1364-2005, clause 18.
 """
 
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -146,7 +147,7 @@ class Trace:
     """The changes of one variable, as they come."""
 
     variable: Variable
-    ticks: list[int] = field(default_factory=list)
+    ticks: "array[int]" = field(default_factory=lambda: array("q"))
     values: list[str] = field(default_factory=list)
     first: int | None = None
     """Ticks of the first time stamp."""
@@ -174,7 +175,7 @@ def _read(text: Text, declared: Declarations, channel: Channel) -> Recorded:
         )
     notes = [f"{trace.together} changes replaced by another at the same time"] if trace.together else []
     rate = 10.0**-declared.power / declared.ticks
-    series, more = _real(text, trace, rate) if variable.real else _states(text, trace, rate)
+    series, more = _real(text, trace, rate) if variable.real else _states(trace, rate)
     return Recorded(channel=channel, series=series, notes=(*notes, *more))
 
 
@@ -210,7 +211,7 @@ def _change(text: Text, trace: Trace, words: Iterator[tuple[int, str]], line: in
 
 
 def _step(text: Text, trace: Trace, word: str, line: int) -> None:
-    if not word[1:].isdecimal() or len(word) > 25:
+    if not word[1:].isdecimal() or len(word) > 19:
         raise CaptureError(text.path, f"{word[:40]!r}", place=f"line {line}", expected="a time such as '#100'")
     now = int(word[1:])
     if trace.first is not None and now < trace.now:
@@ -229,32 +230,21 @@ def _picked(variable: Variable, digits: str) -> str:
     return "0" if digits[:1] in {"0", "1", ""} else digits[0].lower()
 
 
-def _states(text: Text, trace: Trace, rate: float) -> tuple[Series, list[str]]:
+def _states(trace: Trace, rate: float) -> tuple[Series, list[str]]:
     begin = trace.first or 0
-    state: bool | None = None
-    first: bool | None = None
-    times: list[int] = []
-    rising: list[bool] = []
-    unknown: list[int] = []
-    for tick, value in zip(trace.ticks, trace.values, strict=True):
-        if value not in "01":
-            unknown.append(tick)
-            continue
-        now = value == "1"
-        if tick <= begin and not times:
-            first = now
-        elif now != state:
-            times.append(tick)
-            rising.append(now)
-        state = now
-    del text
+    ticks, values = np.array(trace.ticks, np.int64), np.array(trace.values, "U1")
+    known = (values == "0") | (values == "1")
+    unknown = ticks[~known]
+    ticks, states = ticks[known], values[known] == "1"
+    first = bool(states[0]) if ticks.size and ticks[0] <= begin else None
+    changed = np.diff(states, prepend=~states[:1] if first is None else states[:1])
     notes = []
-    if unknown:
-        when = f"{len(unknown)} times, first at {show(unknown[0] / rate, 's')}"
+    if unknown.size:
+        when = f"{unknown.size} times, first at {show(float(unknown[0]) / rate, 's')}"
         notes.append(f"unknown or not driven {when}: the state before it is kept")
     series = Stamped(
-        times=np.array(times, float) / rate,
-        rising=np.array(rising, bool),
+        times=ticks[changed] / rate,
+        rising=states[changed],
         first=first,
         begin=begin / rate,
         end=trace.now / rate,
