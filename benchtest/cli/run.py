@@ -13,7 +13,7 @@ import click
 from benchtest.cli.documents import Prepared, fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.words import OUTCOME, duration, line, say
+from benchtest.cli.words import OUTCOME, duration, line, say, tell
 from benchtest.faults import Fault, parse
 from benchtest.fixture.wiring import cautions
 from benchtest.readings import Origin
@@ -70,7 +70,7 @@ def run(
     with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
         held = hold(prepared, asked, shown, stop)
     if as_json:
-        click.echo(json.dumps(_summary(held), ensure_ascii=False))
+        tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder)
     return EXIT_CODE[held.run.outcome]
@@ -86,11 +86,17 @@ def _job(serial: str, person: dict[str, str | None]) -> Job:
 
 def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
     given: dict[str, str] = {}
+    adapters = prepared.fixture.fixture.adapters
     for text in ports:
         name, equals, port = text.partition("=")
-        if not equals or not port or name not in prepared.fixture.fixture.adapters:
-            known = ", ".join(prepared.fixture.fixture.adapters)
-            raise click.UsageError(f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {known})")
+        if not equals or not port or name not in adapters:
+            raise click.UsageError(
+                f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {', '.join(adapters)})"
+            )
+        if adapters[name].driver == "simulated":
+            raise click.UsageError(
+                f"--port {text!r}: {name} is simulated and has no port (try the fixture of a real bench)"
+            )
         given[name] = port
     return given
 

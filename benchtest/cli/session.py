@@ -3,7 +3,8 @@
 The rig with its judge, and then the papers, are loaded when it is their turn: a refused document waits for neither.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +14,7 @@ from benchtest import __version__
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import BenchtestError
+from benchtest.errors import BenchtestError, NotKept
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_run
@@ -88,8 +89,25 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
     """Put one board through its procedure and return the finished run and its folder.
 
     `stopped` says why the run shall stop, or nothing.
-    Raises RigError when the bench could not even be opened; the folder then holds the journal that says so.
+    Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
+    NotKept when the disk takes no more; the bench is off then.
     """
+    with _kept_below(asked.root):
+        return _hold(prepared, asked, screen, stopped)
+
+
+@contextmanager
+def _kept_below(root: Path) -> Iterator[None]:
+    try:
+        yield
+    except BenchtestError:
+        raise  # a silent adapter is an OSError too
+    except OSError as problem:
+        reason = f"{problem.filename or root}: {problem.strerror or problem}, so the run cannot be kept"
+        raise NotKept(f"{reason} (try making room there, or another folder with --runs)") from problem
+
+
+def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     started, clock = wall_time(), RealClock()
     folder = create_folder(asked.root, started=started, part=prepared.procedure.part, serial=asked.job.serial)
     with Journal.open(folder / "journal.jsonl") as journal:

@@ -38,8 +38,7 @@ def _scalar(case: Case, asked: Scalar) -> Finding:
         return Finding(value=float(value), note="over range")
     if not channel.instrument:
         return Finding(value=float(value), note="as the supply says, which no calibrated instrument has confirmed")
-    budget = reading(value, of_reading=channel.of_reading, plus=channel.plus, step=channel.resolution)
-    return Finding(value=float(value), budget=budget)
+    return Finding(value=float(value), budget=reading(value, channel.quality))
 
 
 def _move(case: Case, evidence: str) -> Measure | Source:

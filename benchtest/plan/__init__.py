@@ -7,16 +7,19 @@ from typing import assert_never
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wiring import RECORDS, channels, timekeeper
+from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
 from benchtest.plan.possible import as_far_as_possible
-from benchtest.plan.resolve import beyond_the_bench, not_served, too_fine
+from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
+from benchtest.plan.served import not_served
 from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.profile.document import Decision
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
     Exercise,
@@ -60,15 +63,16 @@ def plan(
     steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
-    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    unresolved = too_fine(procedure) | not_served(procedure, fixture, harness)
-    if dangers or (not partial and (reasons or unresolved)):
-        raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
-    if not partial:
-        return procedure
-    possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
-    return replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
+    wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
+    unresolved |= not_served(procedure, fixture, harness)
+    if dangers or wrong or (not partial and (reasons or unresolved)):
+        raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
+    if partial:
+        possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
+        procedure = replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
+    return replace(procedure, unresolved=accepted)
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -129,8 +133,9 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
             clock=adapter.clock,
             stamp=adapter.stamp if adapter.driver in RECORDS else 0.0,  # else each channel says how late it may be
             link_stamp=adapter.round_trip,
+            latency=adapter.latency,
         ),
-        decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
+        decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
         link=None
         if link is None or database is None
@@ -144,4 +149,13 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
+    )
+
+
+def _rule(decision: Decision) -> DecisionRule:
+    return DecisionRule(
+        rule=decision.rule,
+        guard=0.0 if decision.rule == "simple acceptance" else decision.guard,
+        accept_conditional=decision.accept_conditional,
+        coverage=normal_factor(decision.coverage),
     )

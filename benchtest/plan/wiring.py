@@ -90,7 +90,18 @@ class Wiring:
             instrument=how.instrument if how else "",
             late=self.late(number),
             two_valued=adapter.two_valued(number),
+            shared=how.shared if how else 0.0,
+            drift=self._drift(how) if how else 0.0,
+            emf=getattr(how, "thermal_emf", 0.0),
+            leads=getattr(how, "leads", 0.0),
         )
+
+    def _drift(self, how: Accuracy) -> float:
+        """Return the relative half-width that the distance from the calibration's temperature may add."""
+        instrument, bench = self.fixture.instruments[how.instrument], self.fixture.bench
+        if instrument.calibrated_at is None:
+            return 0.0
+        return how.per_kelvin * (abs(bench.ambient - instrument.calibrated_at) + bench.ambient_within)
 
 
 def _listed(roles: Iterable[Role]) -> str:

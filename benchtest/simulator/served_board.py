@@ -70,7 +70,7 @@ def open_sides(
     if linked and harness.link is not None:
         door = open_door(stack, tcp)
         ports[harness.link] = door.name
-        sides.append(CanSide(door, scene))
+        sides.append(CanSide(door, scene, clock))
     return ports, sides
 
 

@@ -156,9 +156,10 @@ class LineSide:
 class CanSide:
     """One door with a serial-line CAN adapter behind it."""
 
-    def __init__(self, door: Door, world: World) -> None:
+    def __init__(self, door: Door, world: World, clock: Clock) -> None:
         self.door = door
         self._world = world
+        self._clock = clock
         self._peer = SlcanPeer()
         self.outbox = b""
 
@@ -184,6 +185,7 @@ class CanSide:
         while data := self.door.read():
             answers, frames = self._peer.feed(data)
             self.outbox += answers
+            self._world.advance(self._clock.now())  # the last look may be long past: no effect before its cause
             for frame in frames:
                 self._world.receive(frame.can_id, frame.data)
         if not self.door.present:
@@ -216,7 +218,7 @@ def serve(
     """
     sides: list[Side] = [LineSide(door, WireState(bench, clock), logger(clock, out))]
     if world is not None and can_door is not None:
-        sides.append(CanSide(can_door, world))
+        sides.append(CanSide(can_door, world, clock))
     serve_sides(sides, clock=clock, out=out, stop=stop, world=world)
 
 
