@@ -4,6 +4,7 @@
      ├── DocumentError     a profile, harness or fixture file is wrong      -> its author
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
+     │    └── Paused           a person left, and may go on later
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
@@ -71,6 +72,10 @@ class Aborted(BenchtestError):
     """The run was stopped by a person, a signal or a trip."""
 
     exit_code = 6
+
+
+class Paused(Aborted):
+    """A person left, or nobody answers any more; the run can be taken up again."""
 
 
 class RigError(BenchtestError):

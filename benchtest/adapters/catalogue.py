@@ -9,6 +9,8 @@ from benchtest.errors import PlanError
 DRIVERS: Final[Mapping[str, str]] = {
     "scpi": "benchtest.adapters.scpi:open_scpi",
     "can": "benchtest.adapters.can_link:open_can",
+    "manual": "benchtest.adapters.manual:open_manual",
+    "replay": "benchtest.adapters.replay:open_replay",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
 

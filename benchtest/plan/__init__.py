@@ -6,7 +6,8 @@ from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
-from benchtest.fixture.wiring import channels, timekeeper
+from benchtest.fixture.wiring import channels, people, timekeeper
+from benchtest.plan.by_hand import by_hand
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -47,7 +48,7 @@ def plan(
 
     `database` is the text of the profile's DBC, `place` tells file:line of a key path. Raises PlanError with every
     reason why the bench cannot do it; with `partial`, what it cannot do becomes *not tested*, and only what would be
-    dangerous is refused.
+    dangerous is refused. So it is where a person with a meter works the bench (`plan.by_hand`).
     """
     profile, wiring = fitted.profile, Wiring(harness, fixture)
     adapter = timekeeper(fixture, harness)
@@ -58,13 +59,17 @@ def plan(
     linked = profile.link is None or harness.link is not None
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    unresolved = too_fine(procedure)
+    by_people = bool(people(fixture, harness))  # they time nothing, so that no time is too fine for them
+    partial, unresolved = partial or by_people, {} if by_people else too_fine(procedure)
     if dangers or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
     if not partial:
         return procedure
     possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
-    return replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
+    procedure = replace(procedure, steps=tuple(possible))
+    if by_people:
+        procedure = by_hand(procedure, fixture=fixture, harness=harness)
+    return replace(procedure, steps=tuple(_timed(step, adapter) for step in procedure.steps))
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -107,7 +112,7 @@ def _duration(move: Move, adapter: Adapter) -> float:
             return move.settle + 4 * adapter.round_trip
         case "all off":
             return 2 * adapter.round_trip
-        case "set" | "measure":
+        case "set" | "measure" | "look":
             return adapter.round_trip
 
 
