@@ -390,6 +390,13 @@ class Step:
     gate: bool = False
     """When a check of a gate fails, nothing after it is performed."""
 
+    @property
+    def brings_up(self) -> bool:
+        """Whether the board has its power or its link's heartbeat from this step, for all that comes after it."""
+        orders = (order for move in self.moves if isinstance(move, Record) for order in move.link_orders)
+        wakes = any(isinstance(order, Heartbeat) and order.alive for order in orders)
+        return self.gate and (wakes or any(isinstance(move, Source) for move in self.moves))
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Channel:

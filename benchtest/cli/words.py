@@ -3,7 +3,7 @@
 import shutil
 import sys
 import textwrap
-from typing import Final
+from typing import Final, TextIO
 
 import click
 
@@ -52,11 +52,16 @@ def say(text: str, *, err: bool = False) -> None:
     stream = sys.stderr if err else sys.stdout
     if stream.isatty():
         text = "\n".join(folded(part, shutil.get_terminal_size().columns) for part in text.split("\n"))
+    click.echo(spelled(text, stream), err=err)
+
+
+def spelled(text: str, stream: TextIO) -> str:
+    """Return a text with plain spellings where the stream's encoding lacks a character."""
     try:
         text.encode(stream.encoding or "utf-8")
     except UnicodeEncodeError:
-        text = text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
-    click.echo(text, err=err)
+        return text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
+    return text
 
 
 def folded(text: str, columns: int) -> str:

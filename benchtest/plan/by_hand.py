@@ -233,10 +233,10 @@ class _Unrolled:
         return channel in self.state.people and self.state.procedure.channels[channel].role is Role.LIGHT
 
     def _measured(self, channel: int) -> str:
-        return self._once(Measure(name=f"{self._now()} {self._terminals(channel)}", channel=channel))
+        return self._once(Measure(name=f"{self._now()} {self._of(channel)}", channel=channel))
 
     def _seen(self, channel: int, code: int | None) -> str:
-        return self._once(Look(name=f"{self._now()} {self._terminals(channel)}", channel=channel, code=code))
+        return self._once(Look(name=f"{self._now()} {self._of(channel)}", channel=channel, code=code))
 
     def _once(self, move: Measure | Look) -> str:
         if move not in self.made:
@@ -255,8 +255,9 @@ class _Unrolled:
         changes = sum(isinstance(move, Set | Source) or bool(_orders_of(move)) for move in self.made)
         return f"{self.record.name}-{changes}"
 
-    def _terminals(self, channel: int) -> str:
-        return self.state.procedure.channels[channel].terminals
+    def _of(self, channel: int) -> str:
+        known = self.state.procedure.channels[channel]
+        return known.terminals if known.role is Role.LIGHT else f"{known.role} {known.terminals}"
 
     def _beyond_a_meter(self, what: Measurand) -> Measurand:
         match what:

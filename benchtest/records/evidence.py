@@ -81,6 +81,11 @@ def load_readings(folder: Path, run: Run) -> Readings:
     return Readings(origin=run.origin, evidence=evidence)
 
 
+def load_recorded(folder: Path, relative: str, expected: str) -> Recorded:
+    """Return one recording of a run folder; raises DocumentError when it is not what its digest says."""
+    return _load_recorded(folder / relative, _content(folder, relative, expected))[1]
+
+
 def _content(folder: Path, relative: str, expected: str) -> bytes:
     path = folder / relative
     if not path.resolve().is_relative_to(folder.resolve()):
