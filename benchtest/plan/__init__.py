@@ -16,6 +16,7 @@ from benchtest.plan.possible import as_far_as_possible
 from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.timeline import Draft, Pace
+from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
 from benchtest.profile.fitting import FittedProfile
@@ -52,15 +53,16 @@ def plan(
     """
     profile, wiring = fitted.profile, Wiring(harness, fixture)
     adapter = timekeeper(fixture, harness)
+    by_people = bool(people(fixture, harness))
+    partial = partial or by_people
     slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
     draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate, pace=Pace().slowed(slowest))
-    steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
-    procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
+    steps = [_timed(step, adapter) for step in _steps(draft, linked=linked or not partial)]
+    procedure = _assembled(fitted, database, wiring, steps)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    by_people = bool(people(fixture, harness))  # they time nothing, so that no time is too fine for them
-    partial, unresolved = partial or by_people, {} if by_people else too_fine(procedure)
+    unresolved = {} if by_people else too_fine(procedure)  # people time nothing, so that no time is too fine for them
     if dangers or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
     if not partial:
@@ -70,6 +72,15 @@ def plan(
     if by_people:
         procedure = by_hand(procedure, fixture=fixture, harness=harness)
     return replace(procedure, steps=tuple(_timed(step, adapter) for step in procedure.steps))
+
+
+def _steps(draft: Draft, *, linked: bool) -> list[Step]:
+    """Return what the script becomes; on a bench that is not `linked`, without what needs a controller on the link."""
+    steps: list[Step] = []
+    for number, asked in enumerate(draft.profile.steps, 1):
+        expanded = _expand(draft, asked, number)
+        steps += expanded if linked else without_controller(draft.profile, asked, expanded)
+    return steps
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:

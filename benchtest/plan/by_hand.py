@@ -274,8 +274,9 @@ class _Unrolled:
     def _answered(self, what: MessageAnswer) -> Measurand:
         """Return an answer on the link from the recording in which it was asked for."""
         for begin, record in self.spoken:
-            if begin <= what.since < begin + record.duration and any(isinstance(o, Say) for o in record.link_orders):
-                return replace(what, evidence=record.name, since=what.since - begin)
+            said = [begin + order.at for order in record.link_orders if isinstance(order, Say)]
+            if any(abs(moment - what.since) < NEARLY for moment in said):
+                return replace(what, evidence=record.name, since=max(0.0, what.since - begin))
         return Absent(reason=ON_LINK)
 
 
