@@ -32,6 +32,8 @@ class Conversation:
     """How many requests were begun; a request that is asked again counts again."""
     said: dict[str, str] = field(default_factory=dict)
     """Prompt → what was answered last, for whoever comes back to it."""
+    came_back: bool = False
+    """The person wanted the request before; the next one says what was answered then."""
 
     def tell(self, text: str) -> None:
         """Show a text."""
@@ -55,8 +57,9 @@ class Conversation:
         Raises Back, Skip and Paused when that is what the person wants.
         """
         self.requests += 1
-        if earlier := self.said.get(prompt):
-            self.tell(f"  (before: {earlier})")
+        if self.came_back and (earlier := self.said.get(prompt)):
+            self.tell(f"  Your answer was: {earlier}")
+        self.came_back = False
         doubted = False
         while True:
             typed = self._typed(f"  {prompt}", skippable=skippable)
@@ -81,6 +84,7 @@ class Conversation:
             typed = self.asker.ask(prompt).strip()
             match typed.lower():
                 case "b" | "back":
+                    self.came_back = True
                     raise Back
                 case "p" | "pause" | "q" | "quit":
                     raise Paused(PAUSED)

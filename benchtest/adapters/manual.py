@@ -20,7 +20,7 @@ from benchtest.errors import Aborted, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits
 from benchtest.instruments import Asker, Back, Device, Role, SupplyState
 from benchtest.metrology.figures import plain
-from benchtest.procedure import Channel, Procedure
+from benchtest.procedure import Channel, ContactTest, Procedure
 
 CAUTIONS: Final = (
     "Extra-low voltage only. No mains on this bench, and none on the relay contacts.",
@@ -103,10 +103,10 @@ class ManualBench:
         kind = "a.c." if known.alternating else "d.c."
         self.on[channel] = volts  # from the request on: who is interrupted may have switched it on already
         request = (
-            f"Supply {known.name} at {_ends(known.terminals)}: set the current limit to {plain(amps, 'A')}, "
-            f"then {plain(volts, 'V')} {kind}, then switch it on"
+            f"Supply {known.name} at {_ends(known.terminals)}: current limit {_joined(plain(amps, 'A'))}, "
+            f"then {_joined(plain(volts, 'V'))} {kind}, then on"
         )
-        self.talk.done(" ".join(request.replace("Supply  at", "Supply at").split()), skippable=False)
+        self.talk.done(request.replace("Supply  at", "Supply at"), skippable=False)
         self.states[channel] = SupplyState(on=True, volts=volts, amps=math.nan, limiting=False)
 
     def supply_state(self, channel: int) -> SupplyState:
@@ -180,7 +180,7 @@ class ManualBench:
         if known.role is Role.LIGHT:
             raise AdapterRefused(f"{known.terminals} has no number for a person to read")
         return self.talk.want(
-            _question(known),
+            _question(known, self.procedure.contact_test),
             lambda typed: answers.reading(typed, unit, alternating=known.alternating),
             doubt=lambda value: self._doubt(known, value),
             show=lambda value: "over range (OL)" if math.isinf(value) else plain(value, unit, digits=6),
@@ -189,8 +189,7 @@ class ManualBench:
     def look(self, channel: int, *, code: int | None) -> str:
         lamp = f"{self._known(channel).terminals} ({self._known(channel).name})"
         if code is None:
-            request = f"Is {lamp} lit, dark or blinking? (1 lit, 0 dark, 2 blinking)"
-            return self.talk.want(request, answers.state, show=str)
+            return self.talk.want(f"Is {lamp} 1 lit, 0 dark, 2 blinking?", answers.state, show=str)
         what = "the flashes from one long pause to the next" if not code else "slow flashes, then quick ones, as digits"
         often = "" if code < 2 else f", {code} codes one after the other"
         ask = f"Watch {lamp} for a whole code: {what}{often}. What is it?"
@@ -274,30 +273,36 @@ def _order(known: Channel, value: float) -> str:
         case Role.RESISTANCE if value == 0:
             return f"Join {high} and {low} with a wire{called}"
         case Role.RESISTANCE:
-            return f"Set {plain(value, 'Ω')} between {high} and {low}{called}"
+            return f"Set {_joined(plain(value, 'Ω'))} between {high} and {low}{called}"
         case _ if known.level and value:
-            return f"Put {plain(known.level, 'V')} on {high} (+) and {low} (-){called}"
+            return f"Put {_joined(plain(known.level, 'V'))} on {high} (+) and {low} (-){called}"
         case _ if known.level:
-            return f"Take the {plain(known.level, 'V')} off {high}{called}"
+            return f"Take the {_joined(plain(known.level, 'V'))} off {high}{called}"
         case _:
             return f"{'Close' if value else 'Open'} the contact between {high} and {low}{called}"
 
 
-def _question(known: Channel) -> str:
+def _question(known: Channel, test: ContactTest) -> str:
     called = f" ({known.name})" if known.name else ""
     high, _, low = known.terminals.partition("-")
     between = f"between {high} and {low}{called}"
     match known.role:
         case Role.CONTACT:
-            return f"Volts across the contact {between}, test current on:"
+            current = _joined(plain(test.voltage / test.series, "A"))
+            return f"Volts across {high} and {low}{called}, {current} on:"
         case Role.OHMS if known.high:
-            return f"Ohms of the contact {between}:"
+            return f"Ohms across {high} and {low}{called}:"
         case Role.OHMS:
             return f"Ohms {between}, no power:"
         case Role.CURRENT:
             return f"Amps of the supply at {high} and {low}{called}:"
         case _:
             return f"Volts a.c. {between}:" if known.alternating else f"Volts {between}:"
+
+
+def _joined(quantity: str) -> str:
+    """Return a quantity that no line is broken in: a number alone at the end of a line is soon misread."""
+    return quantity.replace(" ", "\u00a0")
 
 
 def _ends(terminals: str) -> str:

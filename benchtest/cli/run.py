@@ -3,6 +3,7 @@
 import json
 import shlex
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -17,10 +18,11 @@ from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.terminal import Terminal
-from benchtest.cli.words import OUTCOME, duration, line, say
+from benchtest.cli.words import OUTCOME, duration, line, say, spelled
 from benchtest.errors import Aborted
 from benchtest.faults import Fault, parse
 from benchtest.fixture.wiring import people
+from benchtest.procedure import Absent
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
@@ -151,10 +153,12 @@ def _faults(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Fault, ...]:
 
 def _greet(prepared: Prepared, *, by_person: bool) -> None:
     procedure = prepared.procedure
-    readings = sum(len(step.checks) for step in procedure.steps)
+    checks = [check for step in procedure.steps for check in step.checks]
+    absent = sum(isinstance(check.measurand, Absent) for check in checks)
     choice = f", {procedure.variant}" if procedure.variant else ""
     say(
-        f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {readings} readings, "
+        f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {len(checks)} readings"
+        f"{f' ({absent} not possible on this bench)' if absent else ''}, "
         f"about {duration(procedure.duration)} of bench time"
     )
     driver = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver
@@ -235,4 +239,5 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
         say("SIMULATED: no real board was on the bench")
     say(f"number {run.number}, written to {folder}")
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
-        say(f"go on with: benchtest run --resume {shlex.quote(str(folder))}")
+        say("go on with:")
+        click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied

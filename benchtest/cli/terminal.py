@@ -12,7 +12,7 @@ from typing import Final, Protocol
 import click
 
 from benchtest.cli.words import folded, say, spelled
-from benchtest.errors import Paused
+from benchtest.errors import Aborted, Paused
 
 ROOM: Final = 14
 """Columns left behind a prompt for the answer."""
@@ -61,5 +61,8 @@ class Terminal:
         self._stopping.asking = True
         try:
             return sys.stdin.readline()
+        except Aborted:
+            self.tell("")  # what follows begins on a line of its own
+            raise
         finally:
             self._stopping.asking = False

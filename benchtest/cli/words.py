@@ -24,6 +24,7 @@ PLAIN: Final = str.maketrans(
         "…": "..",
         "∞": "inf",
         "·": "*",
+        "\u00a0": " ",
     }
 )
 

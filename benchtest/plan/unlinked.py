@@ -39,7 +39,7 @@ def _energised(profile: Profile, asked: Scripted, step: Step) -> Iterable[str]:
 def _held_off(profile: Profile, step: Step, energised: Iterable[str]) -> Step:
     held = [name for name in energised if profile.relays[name].without_link == "released"]
     if held:
-        reason = f"{', '.join(held)} released while no controller is on the link, and this bench is none"
+        reason = f"without a controller on the link {', '.join(held)} stays released, and this bench has none"
         return replace(step, moves=(), checks=tuple(_absent(check, reason) for check in step.checks), gate=False)
     return replace(step, checks=tuple(_told_of_the_link(profile, check) for check in step.checks))
 

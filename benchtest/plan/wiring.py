@@ -12,7 +12,7 @@ from benchtest.instruments import Role
 from benchtest.procedure import Channel
 from benchtest.profile.board import Level, Relay
 from benchtest.profile.document import Profile
-from benchtest.terminals import Pair
+from benchtest.terminals import Pair, Terminal
 
 CLOSED_SHARE = 0.1  # of the test voltage: below, a contact is made (MIL-R-5757J 3.22 takes 5 %, we leave room for film)
 OPEN_SHARE = 0.9  # of the test voltage: above, a contact is broken (MIL-R-5757J 4.6.8.5.1)
@@ -101,6 +101,9 @@ def called_by_the_board(profile: Profile) -> dict[tuple[Role, Pair | str], str]:
         if supply.passed_on is not None:
             names[Role.SENSE, supply.passed_on.terminals] = f"{name} passed on"
     names |= {(Role.SENSE, rail.terminals): name for name, rail in profile.rails.items()}
+    for name, connector in profile.connectors.items():
+        bridges = (Pair(Terminal(name, one), Terminal(name, other)) for one, other in connector.bridged)
+        names |= {(Role.OHMS, pair): f"jumper plug {name}" for pair in bridges}
     for name, thing in profile.inputs.items():
         names |= {(role, thing.terminals): name for role in (Role.DRIVE, Role.RESISTANCE)}
     for name, relay in profile.relays.items():
