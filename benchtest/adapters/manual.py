@@ -149,12 +149,12 @@ class ManualBench:
         """Ask for channels to be taken off, in this order, and believe it when it is confirmed."""
         self.taken_off.clear()
         wanted = [channel for channel in channels if channel in self.on]
-        if not wanted:
+        if not wanted or self.unanswered:
             return
         self.talk.tell("  Everything off now, in this order:" if len(wanted) > 1 else "  Off now:")
         for channel in wanted:
             self.talk.tell(f"    - {_order(self._known(channel), _safe(self._known(channel)))}")
-        if not self.unanswered and self._confirmed():
+        if self._confirmed():
             for channel in wanted:
                 del self.on[channel]
                 self.states.pop(channel, None)

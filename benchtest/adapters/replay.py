@@ -18,6 +18,8 @@ class Recalled:
 
     name: str
     """What the run is called: its number, or its folder."""
+    serial: str
+    """Of the board that was on the bench."""
     procedure: Procedure
     readings: Readings
     """With the origin that the run itself had."""

@@ -237,6 +237,8 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     say(f"safe state: {run.safe.note}")
     if run.origin is Origin.SIMULATED:
         say("SIMULATED: no real board was on the bench")
+    elif run.origin is Origin.REPLAYED:
+        say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")

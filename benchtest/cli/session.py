@@ -282,4 +282,12 @@ def _as_recorded(run: Run, asked: Asked) -> Run:
         return run
     then = asked.original
     bench = f"{then.bench}, replayed from run {then.number}"
-    return replace(run, bench=bench, place=then.place, ambient=then.ambient, instruments=then.instruments)
+    return replace(
+        run,
+        bench=bench,
+        place=then.place,
+        ambient=then.ambient,
+        instruments=then.instruments,
+        seed=then.seed,
+        faults=then.faults,
+    )

@@ -44,6 +44,7 @@ class Terminal:
         """Return the line that was typed. Raises Paused at the end of the input."""
         try:
             stream = sys.stderr if self._err else sys.stdout
+            self._drop_what_came_early()
             columns = shutil.get_terminal_size().columns if stream.isatty() else 10_000
             shown = spelled(folded(prompt, max(40, columns - ROOM)), stream)
             click.echo(f"{shown} ", nl=False, err=self._err)
@@ -56,6 +57,14 @@ class Terminal:
         if not sys.stdin.isatty():
             self.tell(typed.rstrip("\r\n"))
         return typed.rstrip("\r\n")
+
+    @staticmethod
+    def _drop_what_came_early() -> None:
+        """Forget keys that were pressed before the request was there: an Enter too many must not confirm it unread."""
+        if sys.stdin.isatty() and sys.platform != "win32":
+            import termios
+
+            termios.tcflush(sys.stdin, termios.TCIFLUSH)
 
     def _line(self) -> str:
         self._stopping.asking = True

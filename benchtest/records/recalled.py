@@ -19,10 +19,17 @@ def recall(folder: Path) -> tuple[Recalled, Run | None]:
     """
     if not (folder / "run.json").is_file() and (folder / "journal.jsonl").is_file():
         found = read_interrupted(folder)
-        reason = found.reason
-        return Recalled(name=folder.name, procedure=found.procedure, readings=found.readings, ended=reason), None
+        cut_off = Recalled(
+            name=folder.name,
+            serial=found.begun["serial"],
+            procedure=found.procedure,
+            readings=found.readings,
+            ended=found.reason,
+        )
+        return cut_off, None
     run = read_run(folder)
     read_journal(folder / "journal.jsonl")
     readings = load_readings(folder, run)
     ended = "" if run.outcome in CARRIED_OUT else run.reason
-    return Recalled(name=run.number, procedure=run.procedure, readings=readings, ended=ended), run
+    serial, procedure = run.job.serial, run.procedure
+    return Recalled(name=run.number, serial=serial, procedure=procedure, readings=readings, ended=ended), run

@@ -3,14 +3,25 @@
 Only the words of the conversation lead from a request to the board; nothing of the procedure is known here.
 """
 
+import math
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
+from types import MappingProxyType
 
 import numpy as np
 
+from benchtest.adapters.composed import ComposedBench, Part
+from benchtest.adapters.manual import open_manual
+from benchtest.cli.documents import Prepared
 from benchtest.clock import VirtualClock
+from benchtest.faults import parse
 from benchtest.fixture.document import Harness
+from benchtest.fixture.wiring import channels
+from benchtest.perform import Kept, Performed, Watcher, perform
+from benchtest.readings import Origin
+from benchtest.rig import Rig
+from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
 from benchtest.terminals import Pair
 
@@ -81,7 +92,7 @@ class Technician:
             (rf"Volts across {end} and {end}", lambda a, b: self._read("contact", a, b)),
             (rf"Volts (?:a\.c\. )?between {end} and {end}", lambda a, b: self._read("sense", a, b)),
             (rf"Ohms across {end} and {end}", self._contact_ohms),
-            (rf"Ohms between {end} and {end}", lambda a, b: self._ohms(a, b)),
+            (rf"Ohms between {end} and {end}", self._ohms),
             (rf"Amps of the supply at {end} and {end}", lambda a, b: self._read("current", a, b)),
             (r"Is lamp (\S+) .*1 lit, 0 dark, 2 blinking", self._lamp),
             (r"(?:Once more, to be sure\. )?Watch lamp (\S+) .* for a whole code", self._code),
@@ -183,3 +194,60 @@ class Technician:
                 codes.append(f"{slow}{quick}")
                 slow = quick = 0
         return " ".join(codes)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Worked:
+    """A board that was put through its profile by hand."""
+
+    done: Performed
+    technician: Technician
+
+
+def virtual_board(prepared: Prepared, *faults: str, seed: int = 1) -> Scene:
+    """Return a virtual board on the terminals of a bench by hand."""
+    return Scene(
+        fitted=prepared.fitted,
+        harness=prepared.harness,
+        fixture=prepared.fixture.fixture,
+        database=prepared.profile.database,
+        seed=seed,
+        faults=tuple(parse(text, prepared.fitted) for text in faults),
+    )
+
+
+def by_hand(
+    prepared: Prepared,
+    *faults: str,
+    asides: dict[str, list[str]] | None = None,
+    watcher: Watcher | None = None,
+    kept: Mapping[str, Kept] = MappingProxyType({}),
+) -> Worked:
+    """Put a virtual board through its profile by hand, in virtual time; the bench itself is on the link if any."""
+    scene = virtual_board(prepared, *faults)
+    clock = VirtualClock(scene.advance)
+    technician = Technician(scene, clock, asides=asides or {})
+    fixture, harness, database = prepared.fixture.fixture, prepared.harness, prepared.profile.database
+    link = SimulatedLink(scene, clock, database) if harness.link is not None and database is not None else None
+    opened = open_manual(
+        adapter=fixture.adapters[harness.adapter],
+        port="",
+        limits=fixture.limits,
+        clock=clock,
+        procedure=prepared.procedure,
+        asker=technician,
+    )
+    with opened as device:
+        part = Part(name="io", device=device, channels=channels(harness), stamp=math.inf, every=1.0)
+        rig = Rig(
+            bench=ComposedBench([part], clock),
+            link=link,
+            clock=clock,
+            origin=Origin.BY_HAND,
+            identities={"io": device.identified.identity()},
+            fixture=fixture,
+            harness=harness,
+            beat_every=math.inf,
+            person=device.person,
+        )
+        return Worked(done=perform(prepared.procedure, rig, watcher or Watcher(), kept), technician=technician)
