@@ -49,7 +49,7 @@ class Technician:
         """Listen; what is listed to be done is remembered."""
         self.told.append(text)
         if text.startswith("    - "):
-            self.listed.append(text.removeprefix("    - "))
+            self.listed.append(" ".join(text.removeprefix("    - ").split()))
 
     def ask(self, prompt: str) -> str:
         """Return what this person types."""
