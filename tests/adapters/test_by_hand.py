@@ -277,6 +277,14 @@ def test_on_the_way_out_the_loads_are_named_first_and_the_supply_last(carwash_by
     assert not worked.technician.scene.energised()
 
 
+def test_what_the_person_cannot_confirm_is_not_claimed(carwash_by_hand: Prepared) -> None:
+    """'n' at every request to switch off: the run says what may still be on."""
+    worked = by_hand(carwash_by_hand, asides={"make contact of K1": ["p"], "Enter when it is off": ["n", "n"]})
+
+    assert (False, False) == (worked.done.safe.reached, worked.done.safe.verified)
+    assert "nobody confirmed that everything is off: X2.5-X2.6, X1.1-X1.2" == worked.done.safe.note
+
+
 # ---------------------------------------------------------------- second thoughts
 
 
