@@ -13,7 +13,8 @@ from typing import assert_never
 from benchtest.errors import Aborted, RigError
 from benchtest.instruments import Back, Skip
 from benchtest.judge import conclude, judge_step
-from benchtest.procedure import AllOff, Look, Measure, Move, Procedure, Record, Set, Source, Step
+from benchtest.metrology.figures import plain
+from benchtest.procedure import AllOff, Heartbeat, Look, Measure, Move, Procedure, Record, Set, Source, Step
 from benchtest.readings import Evidence, Left, Readings, Skipped, Supplied, Told, Value
 from benchtest.results import Outcome, Result, SafeState, Verdict
 from benchtest.rig import Rig
@@ -259,6 +260,8 @@ def _carry_out(course: _Course, move: Move) -> Evidence | None:
         case Look():
             raise RigError(f"{move.name} wants a person to look, and none is at this bench")
         case Record():
+            if rig.person is not None:
+                rig.person.tell(_on_the_link(move))
             recorded = rig.record(move, course.procedure.link)
             rig.bench.check()
             _stop_on_overcurrent(course)
@@ -269,6 +272,18 @@ def _carry_out(course: _Course, move: Move) -> Evidence | None:
             return Left(channels=tuple(sorted(rig.bench.energised())))
         case _:
             assert_never(move)
+
+
+def _on_the_link(move: Record) -> str:
+    """Return what the bench does by itself while a person waits."""
+    said = [
+        f"heartbeat {'begins' if order.alive else 'ends'}"
+        if isinstance(order, Heartbeat)
+        else f"{order.message} {', '.join(f'{name} = {value:g}' for name, value in order.signals.items())}"
+        for order in move.link_orders
+    ]
+    what = f"sends {'; '.join(said)}" if said else "listens"
+    return f"  (the bench {what} on the link, {plain(move.duration, 's', digits=2)})"
 
 
 def _source(course: _Course, move: Source) -> Supplied:

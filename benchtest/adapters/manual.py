@@ -103,7 +103,7 @@ class ManualBench:
         kind = "a.c." if known.alternating else "d.c."
         self.on[channel] = volts  # from the request on: who is interrupted may have switched it on already
         request = (
-            f"Supply {known.name} at {_ends(known.terminals)}: current limit {_joined(plain(amps, 'A'))}, "
+            f"Supply {known.name} at {_ends(known)}: current limit {_joined(plain(amps, 'A'))}, "
             f"then {_joined(plain(volts, 'V'))} {kind}, then on"
         )
         self.talk.done(request.replace("Supply  at", "Supply at"), skippable=False)
@@ -267,7 +267,7 @@ def _order(known: Channel, value: float) -> str:
     high, _, low = known.terminals.partition("-")
     match known.role:
         case Role.SUPPLY:
-            return f"Switch off the supply at {_ends(known.terminals)}{called}"
+            return f"Switch off the supply at {_ends(known)}{called}"
         case Role.RESISTANCE if math.isinf(value):
             return f"Leave {high} and {low} open{called}"
         case Role.RESISTANCE if value == 0:
@@ -305,9 +305,9 @@ def _joined(quantity: str) -> str:
     return quantity.replace(" ", "\u00a0")
 
 
-def _ends(terminals: str) -> str:
-    high, _, low = terminals.partition("-")
-    return f"{high} (+) and {low} (-)"
+def _ends(known: Channel) -> str:
+    high, _, low = known.terminals.partition("-")
+    return f"{high} and {low}" if known.alternating else f"{high} (+) and {low} (-)"
 
 
 def _safe(known: Channel) -> float:

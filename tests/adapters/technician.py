@@ -78,7 +78,7 @@ class Technician:
         return [
             (r"I have read this", lambda: "A. Tester"),
             (r"Switch every supply off", self._everything_off),
-            (rf"Supply \S+ at {end} \(\+\) and {end} .*limit ([0-9.]+) (m?)A, then {volts}", self._source),
+            (rf"Supply \S+ at {end}(?: \(\+\))? and {end}.*limit ([0-9.]+) (m?)A, then {volts}", self._source),
             (rf"Is the supply at {end}-{end} in current limit", self._limiting),
             (rf"Volts (?:a\.c\. )?that the supply at {end}-{end} shows", self._shown),
             (rf"Put 24 V on {end} \(\+\) and {end}", lambda high, low: self._set("drive", high, low, 1.0)),
@@ -88,7 +88,7 @@ class Technician:
             (rf"Set ([0-9.]+) ([kM]?)Ω between {end} and {end}", self._resistance),
             (rf"Leave {end} and {end} open", lambda a, b: self._set("resistance", a, b, np.inf)),
             (rf"Join {end} and {end} with a wire", lambda a, b: self._set("resistance", a, b, 0.0)),
-            (rf"Switch off the supply at {end} \(\+\) and {end}", self._off),
+            (rf"Switch off the supply at {end}(?: \(\+\))? and {end}", self._off),
             (rf"Volts across {end} and {end}", lambda a, b: self._read("contact", a, b)),
             (rf"Volts (?:a\.c\. )?between {end} and {end}", lambda a, b: self._read("sense", a, b)),
             (rf"Ohms across {end} and {end}", self._contact_ohms),

@@ -44,9 +44,9 @@ def recorded(run: Command, place: Path) -> Path:
     """A run of a board with a slow relay."""
     fault = ("--fault", "K3 slow operate")
     done = run("--fixture", "fixtures/simulated.yaml", "--serial", "A1", "--work-order", "W7", *fault)
-    folder = place / json.loads(done.stdout)["folder"]
+    folder: str = json.loads(done.stdout)["folder"]
     assert 1 == done.returncode
-    return folder
+    return place / folder
 
 
 def results(folder: Path) -> list[tuple[Any, ...]]:
