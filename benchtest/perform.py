@@ -133,6 +133,8 @@ def _keep(course: _Course, step: Step, kept: Kept) -> None:
         replace(result, note="; ".join(filter(None, [result.note, kept_from]))) for result in results
     )
     course.before = None
+    if course.rig.person is not None:
+        course.rig.person.tell(f"  Kept from before the pause: {step.title}")
 
 
 def _failed(results: tuple[Result, ...]) -> Result | None:

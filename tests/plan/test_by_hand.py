@@ -60,6 +60,13 @@ def checks_of(procedure: Procedure) -> dict[str, Any]:
     return {check.id: check.measurand for step in procedure.steps for check in step.checks}
 
 
+def test_a_bench_by_hand_may_have_nobody_on_the_link(
+    greenhouse_by_hand: Prepared, greenhouse_on_the_link: Prepared
+) -> None:
+    """One cable set serves both: without an adapter for the link the harness has none."""
+    assert (None, "can") == (greenhouse_by_hand.harness.link, greenhouse_on_the_link.harness.link)
+
+
 @pytest.mark.parametrize("board", ["carwash_by_hand", "greenhouse_by_hand", "greenhouse_on_the_link"])
 def test_no_check_is_lost_and_none_is_added(board: str, bench: Any, request: pytest.FixtureRequest) -> None:
     """What a recording bench reads is named here too, in the same order, whether a person can read it or not."""
