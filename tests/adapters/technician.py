@@ -18,6 +18,7 @@ from benchtest.clock import VirtualClock
 from benchtest.faults import parse
 from benchtest.fixture.document import Harness
 from benchtest.fixture.wiring import channels
+from benchtest.instruments import Asker, Link
 from benchtest.perform import Kept, Performed, Watcher, perform
 from benchtest.readings import Origin
 from benchtest.rig import Rig
@@ -227,15 +228,30 @@ def by_hand(
     scene = virtual_board(prepared, *faults)
     clock = VirtualClock(scene.advance)
     technician = Technician(scene, clock, asides=asides or {})
-    fixture, harness, database = prepared.fixture.fixture, prepared.harness, prepared.profile.database
+    harness, database = prepared.harness, prepared.profile.database
     link = SimulatedLink(scene, clock, database) if harness.link is not None and database is not None else None
+    done = worked_by(technician, prepared, clock=clock, link=link, watcher=watcher or Watcher(), kept=kept)
+    return Worked(done=done, technician=technician)
+
+
+def worked_by(
+    asker: Asker,
+    prepared: Prepared,
+    *,
+    clock: VirtualClock,
+    link: Link | None = None,
+    watcher: Watcher | None = None,
+    kept: Mapping[str, Kept] = MappingProxyType({}),
+) -> Performed:
+    """Let whoever answers work a bench by hand from its opening to its end."""
+    fixture, harness = prepared.fixture.fixture, prepared.harness
     opened = open_manual(
         adapter=fixture.adapters[harness.adapter],
         port="",
         limits=fixture.limits,
         clock=clock,
         procedure=prepared.procedure,
-        asker=technician,
+        asker=asker,
     )
     with opened as device:
         part = Part(name="io", device=device, channels=channels(harness), stamp=math.inf, every=1.0)
@@ -250,4 +266,4 @@ def by_hand(
             beat_every=math.inf,
             person=device.person,
         )
-        return Worked(done=perform(prepared.procedure, rig, watcher or Watcher(), kept), technician=technician)
+        return perform(prepared.procedure, rig, watcher or Watcher(), kept)

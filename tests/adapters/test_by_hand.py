@@ -6,18 +6,20 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from hypothesis import example, given
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from benchtest.adapters import answers
 from benchtest.adapters.answers import reading
 from benchtest.cli.documents import Prepared
+from benchtest.clock import VirtualClock
+from benchtest.errors import Paused
 from benchtest.perform import Kept, Watcher
 from benchtest.plan import plan
 from benchtest.procedure import Measure
 from benchtest.readings import Evidence, Origin, Skipped, Told
 from benchtest.results import Outcome, Verdict
-from tests.adapters.technician import by_hand
+from tests.adapters.technician import by_hand, worked_by
 
 FACTOR = {"": 1.0, "m": 1e-3, "k": 1e3, "M": 1e6}
 UNIT_SPELLINGS = {"V": ["", "V", " V", "v", " volts"], "A": ["", "A", " amps"], "Ω": ["", "Ω", " ohm", "R"]}
@@ -438,3 +440,59 @@ def test_every_reading_that_is_planned_is_asked_for_once(carwash_by_hand: Prepar
     assert set(asked) <= set(names)
     assert not [evidence for _, evidence in seen if isinstance(evidence, Skipped)]
     assert any(isinstance(evidence, Told) for _, evidence in seen)
+
+
+class Anybody:
+    """Types what is at hand until there is no more, and then is gone."""
+
+    def __init__(self, typed: list[str]) -> None:
+        self.typed = typed
+        self.told: list[str] = []
+
+    def tell(self, text: str) -> None:
+        """Listen."""
+        self.told.append(text)
+
+    def ask(self, prompt: str) -> str:
+        """Type the next thing."""
+        del prompt
+        if not self.typed:
+            raise Paused("gone")
+        return self.typed.pop(0)
+
+
+AT_HAND = [
+    "",
+    "b",
+    "s",
+    "why not",
+    "y",
+    "n",
+    "1",
+    "0",
+    "2",
+    "12",
+    "24",
+    "6",
+    "6 m",
+    "22 mA",
+    "1k",
+    "OL",
+    "?",
+    "-1",
+    "x",
+]
+
+
+@settings(deadline=None, max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(typed=st.lists(st.sampled_from([*AT_HAND, "", "", "n", "n"]), max_size=150), end=st.sampled_from(["", "p"]))
+def test_whatever_anybody_answers_the_run_ends_in_order(carwash_by_hand: Prepared, typed: list[str], end: str) -> None:
+    """Every check has one result, nothing was raised, and safety is claimed only where somebody confirmed it."""
+    anybody = Anybody(["A. Tester", "", *typed, *([end] if end else [])])
+    done = worked_by(anybody, carwash_by_hand, clock=VirtualClock())
+    planned = [check.id for step in carwash_by_hand.procedure.steps for check in step.checks]
+
+    assert sorted(planned) == sorted(result.check.id for result in done.results)
+    assert done.safe.verified == ("nobody confirmed" not in done.safe.note)
+    assert done.outcome is not Outcome.PASS
+    assert done.outcome is not Outcome.BENCH_FAULT
