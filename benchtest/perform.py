@@ -155,30 +155,27 @@ def _taken_back(course: _Course, step: Step, failed: Result) -> bool:
     return False
 
 
+@dataclass(slots=True)
+class _PassedBy:
+    """Orders of a step that a person passed by."""
+
+    reason: str = ""
+    channels: set[int] = field(default_factory=set)
+
+    def covers(self, move: Move) -> bool:
+        """Return whether a move means nothing after them: a reading, or the way back of such an order."""
+        way_back = isinstance(move, Set) and move.channel in self.channels
+        return bool(self.reason) and (way_back or isinstance(move, Measure | Look))
+
+
 def _moves(course: _Course, step: Step) -> None:
     """Carry out a step's moves; one that ends in current limit ends the step.
 
-    What a person passes by leaves a reason in place of evidence; after an order that was passed by, nothing that
-    follows in the step means anything, and nothing is read; what was put on is still taken off.
+    After an order that was passed by, nothing is read in this step; what was put on is still taken off.
     """
-    missing, passed = "", set[int]()
+    passed = _PassedBy()
     for move in step.moves:
-        if missing and _means_nothing(move, passed):
-            if not isinstance(move, Set):
-                _see(course, move.name, Skipped(reason=missing))
-            continue
-        try:
-            seen = _asked(course, step, move)
-        except RigError as problem:
-            raise type(problem)(f"during {step.title!r}: {problem}") from problem
-        except Skip as aside:
-            if isinstance(move, Set):
-                missing, seen = str(aside), None
-                passed.add(move.channel)
-                course.before = None
-            else:
-                seen = Skipped(reason=str(aside))
-                course.before = step, move
+        seen = Skipped(reason=passed.reason) if passed.covers(move) else _tried(course, step, move, passed)
         if seen is None or isinstance(move, Set):
             continue
         _see(course, move.name, seen)
@@ -187,9 +184,18 @@ def _moves(course: _Course, step: Step) -> None:
             return
 
 
-def _means_nothing(move: Move, passed: set[int]) -> bool:
-    """Return whether a move is left out after an order was passed by: a reading, or the way back of that order."""
-    return isinstance(move, Measure | Look) or (isinstance(move, Set) and move.channel in passed)
+def _tried(course: _Course, step: Step, move: Move, passed: _PassedBy) -> Evidence | None:
+    """Carry out a move, or return the reason why a person passes it by."""
+    try:
+        return _asked(course, step, move)
+    except RigError as problem:
+        raise type(problem)(f"during {step.title!r}: {problem}") from problem
+    except Skip as aside:
+        course.before = None if isinstance(move, Set) else (step, move)
+        if isinstance(move, Set):
+            passed.reason = str(aside)
+            passed.channels.add(move.channel)
+        return Skipped(reason=str(aside))
 
 
 def _see(course: _Course, name: str, evidence: Evidence) -> None:

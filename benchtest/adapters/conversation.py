@@ -60,23 +60,22 @@ class Conversation:
         if self.came_back and (earlier := self.said.get(prompt)):
             self.tell(f"  Your answer was: {earlier}")
         self.came_back = False
-        doubted = False
+        answer = self._understood(prompt, understand, skippable=skippable)
+        if why := doubt(answer):
+            self.tell(f"    Understood {show(answer)}: {why}. Please look and type it again.")
+            answer = self._understood(prompt, understand, skippable=skippable)
+        if shown := show(answer):
+            self.tell(f"    Noted: {shown}")
+        self.said[prompt] = shown or "done"
+        return answer
+
+    def _understood(self, prompt: str, understand: Callable[[str], Answer], *, skippable: bool) -> Answer:
+        """Return the first answer that is understood."""
         while True:
-            typed = self._typed(f"  {prompt}", skippable=skippable)
             try:
-                answer = understand(typed)
+                return understand(self._typed(f"  {prompt}", skippable=skippable))
             except ValueError as problem:
                 self.tell(f"    {problem}; ? for help.")
-                continue
-            shown = show(answer)
-            if (why := doubt(answer)) and not doubted:
-                doubted = True
-                self.tell(f"    Understood {shown}: {why}. Please look and type it again.")
-                continue
-            if shown:
-                self.tell(f"    Noted: {shown}")
-            self.said[prompt] = shown or "done"
-            return answer
 
     def _typed(self, prompt: str, *, skippable: bool) -> str:
         """Return a line that is meant as an answer; whatever else was meant is raised or told."""

@@ -15,6 +15,7 @@ from benchtest.procedure import Interval, Procedure
 from benchtest.readings import Origin, Recorded
 from benchtest.results import Outcome, Verdict
 from benchtest.rig import Company, Virtual, open_rig
+from tests.adapters.technician import by_hand
 
 
 @pytest.fixture(scope="module")
@@ -80,6 +81,17 @@ def test_the_same_profile_gives_the_same_results_again(
         (r.value, r.uncertainty, r.verdict, r.note) for r in again.results
     ]
     assert {Origin.REPLAYED} == {result.origin for result in again.results}
+
+
+def test_a_run_by_hand_is_replayed_too(bench: Any, asked: Prepared) -> None:
+    """What a person typed and saw comes back, and what nobody could read stays not tested, for the same reason."""
+    prepared: Prepared = bench.prepared("carwash", fixture="byhand")
+    done = by_hand(prepared, "D3 lamp dark").done
+    again = replay(asked, recalled(done, prepared.procedure))
+
+    assert [(r.value, r.uncertainty, r.verdict, r.note) for r in done.results] == [
+        (r.value, r.uncertainty, r.verdict, r.note) for r in again.results
+    ]
 
 
 def test_a_changed_limit_is_judged_on_what_was_recorded(asked: Prepared, carwash: Prepared, good: Performed) -> None:
