@@ -2,9 +2,11 @@
 
     BenchtestError
      ├── DocumentError     a profile, harness or fixture file is wrong      -> its author
+     ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      │    └── Paused           a person left, and may go on later
+     ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
@@ -58,6 +60,19 @@ class DocumentError(BenchtestError):
         super().__init__("\n".join(str(problem) for problem in self.problems))
 
 
+class CaptureError(BenchtestError):
+    """A file that somebody else recorded cannot be read as it is, or could be read in two ways."""
+
+    exit_code = 4
+
+    def __init__(self, file: Path, found: str, *, place: str = "", expected: str = "", hint: str = "") -> None:
+        self.file = file
+        self.place = place
+        where = f"{file}: {place}" if place else str(file)
+        wanted = f", expected {expected}" if expected else ""
+        super().__init__(f"{where}: {found}{wanted}" + (f" ({hint})" if hint else ""))
+
+
 class PlanError(BenchtestError):
     """The fixture cannot do what the profile asks; every reason is listed."""
 
@@ -76,6 +91,12 @@ class Aborted(BenchtestError):
 
 class Paused(Aborted):
     """A person left, or nobody answers any more; the run can be taken up again."""
+
+
+class NotKept(BenchtestError):
+    """The evidence of a run cannot be written down; what is not kept is not judged."""
+
+    exit_code = 5
 
 
 class RigError(BenchtestError):

@@ -92,7 +92,7 @@ def perform(
     try:
         _all_steps(course)
     except RigError as problem:
-        ending = Outcome.BENCH_FAULT, f"{problem}; the board is not judged"
+        ending = Outcome.BENCH_FAULT, str(problem)
     except Aborted as stop:
         ending = Outcome.ABORTED, str(stop)
     except KeyboardInterrupt:

@@ -8,7 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from benchtest.instruments import Order, Role
+from benchtest.instruments import UNIT, Order, Role
+from benchtest.metrology.decision import Rule
+from benchtest.metrology.uncertainty import Quality
 
 # ---------------------------------------------------------------- moves
 
@@ -424,6 +426,30 @@ class Channel:
     """A.c., read as r.m.s."""
     late: float = 0.0
     """Half-width in seconds of this channel's moments beyond the adapter's stamp, where the host polls or orders it."""
+    shared: float = 0.0
+    """Share of the accuracy that is common to all channels of the instrument in this role."""
+    drift: float = 0.0
+    """Half-width, relative, from a temperature other than that of the calibration."""
+    emf: float = 0.0
+    """Half-width of thermal voltages in the leads, volts."""
+    leads: float = 0.0
+    """Half-width of the resistance of leads that is read along, ohms."""
+
+    @property
+    def quality(self) -> Quality:
+        """How good its readings are, for a budget."""
+        return Quality(
+            channel=f"{self.terminals} {self.role}",
+            unit=UNIT[self.role],
+            of_reading=self.of_reading,
+            plus=self.plus,
+            step=self.resolution,
+            shared=self.shared,
+            instrument=f"{self.instrument} {self.role}",
+            drift=self.drift,
+            emf=self.emf,
+            leads=self.leads,
+        )
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -436,6 +462,8 @@ class Timing:
     """Half-width of the adapter's stamps, seconds."""
     link_stamp: float
     """Half-width of the host's stamps of link messages, seconds."""
+    latency: float = 0.0
+    """Half-width of what an order may come to the terminals before or after its stamp, seconds."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -446,7 +474,8 @@ class DecisionRule:
     """Guard band as multiple of the expanded uncertainty."""
     accept_conditional: bool
     coverage: float = 2.0
-    """Coverage factor k."""
+    """Coverage factor k for infinite degrees of freedom: the stated coverage probability is 2Φ(k) - 1."""
+    rule: Rule = "non-binary"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -456,6 +485,8 @@ class ContactTest:
     voltage: float
     series: float
     tolerance: float
+    leads: float = 0.0
+    """Half-width of the resistance of leads that is read along with a contact, ohms."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -468,6 +499,17 @@ class LinkPlan:
     heartbeat: str
     every: float
     terminals: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Unresolved:
+    """A limit that this bench cannot resolve as it should, and that the profile accepts all the same."""
+
+    check: str
+    """Identifier of the check."""
+    ratio: float
+    """Tolerance over expanded uncertainty, as planned."""
+    reason: str
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -489,6 +531,7 @@ class Procedure:
     """Channels to take to safety first, in this order; the supplies follow."""
     supplies: tuple[int, ...]
     steps: tuple[Step, ...]
+    unresolved: tuple[Unresolved, ...] = ()
 
     @property
     def duration(self) -> float:

@@ -36,6 +36,7 @@ RESISTANCE: Final = Dimension(name="resistance", unit="Ω", spellings=("ohm", "�
 DURATION: Final = Dimension(name="duration", unit="s", spellings=("s", "min", "h"), example="15 ms")
 FREQUENCY: Final = Dimension(name="frequency", unit="Hz", spellings=("Hz",), example="50 Hz")
 TEMPERATURE: Final = Dimension(name="temperature", unit="°C", spellings=("degC", "°C"), example="23 degC")
+WARMTH: Final = Dimension(name="temperature difference", unit="K", spellings=("K",), example="2 K")
 BIT_RATE: Final = Dimension(name="bit rate", unit="bit/s", spellings=("bit/s",), example="125 kbit/s")
 BYTE_RATE: Final = Dimension(name="byte rate", unit="B/s", spellings=("B/s",), example="1 MB/s")
 SAMPLE_RATE: Final = Dimension(name="sample rate", unit="S/s", spellings=("S/s",), example="10 kS/s")
@@ -119,6 +120,7 @@ Ohms = Annotated[float, *_written(RESISTANCE)]
 Seconds = Annotated[float, *_written(DURATION)]
 Hertz = Annotated[float, *_written(FREQUENCY)]
 Celsius = Annotated[float, *_written(TEMPERATURE)]
+Kelvins = Annotated[float, *_written(WARMTH)]
 BitsPerSecond = Annotated[float, *_written(BIT_RATE)]
 BytesPerSecond = Annotated[float, *_written(BYTE_RATE)]
 SamplesPerSecond = Annotated[float, *_written(SAMPLE_RATE)]

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from benchtest.metrology.budget import Budget
+from benchtest.metrology.conformity import Risk
 from benchtest.procedure import Check, Procedure
 from benchtest.readings import Origin
 
@@ -47,11 +49,17 @@ class Result:
     uncertainty: float | None
     """Expanded uncertainty U in the check's unit; None for words and counts."""
     coverage: float | None
-    """Coverage factor k of U."""
+    """Coverage factor k of U: that of the rule, or larger where the effective degrees of freedom are few."""
     verdict: Verdict
     note: str = ""
     """What a person should know: why not tested, which channel moved, the raw pattern of a code."""
     origin: Origin
+    budget: Budget | None = None
+    """Where U comes from; None for words and counts, and in run files from before budgets were kept."""
+    freedom: float | None = None
+    """Effective degrees of freedom, not truncated."""
+    risk: Risk | None = None
+    """What the verdict risks; None where there is no uncertainty."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

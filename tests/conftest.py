@@ -26,6 +26,13 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
 ROOT = Path(__file__).parent.parent
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """What measures speed is marked, so that it can run when nothing else does."""
+    for item in items:
+        if ROOT / "tests" / "benchmarks" in item.path.parents:
+            item.add_marker(pytest.mark.benchmark)
+
+
 class Bench:
     """The shipped boards on the embedded bench, in virtual time."""
 

@@ -36,6 +36,8 @@ _REASONS: Final = {
     errno.EAGAIN: "another program is using it (try closing that program)",
     errno.EBUSY: "another program is using it (try closing that program)",
     errno.ECONNREFUSED: "nobody listens there (try starting the adapter's server)",
+    errno.ENOTTY: "that is not a serial port (try a device such as /dev/ttyUSB0, or socket://127.0.0.1:5025)",
+    errno.EISDIR: "that is a folder (try a device such as /dev/ttyUSB0, or socket://127.0.0.1:5025)",
     errno.EIO: "the device does not answer (try unplugging it and plugging it in again)",
 }
 
@@ -133,7 +135,8 @@ def _reason(cause: Exception) -> str:
     """Return the operator's words for the deepest error number found."""
     found: BaseException | None = cause
     while found is not None:
-        if isinstance(found, OSError) and found.errno in _REASONS:
-            return _REASONS[found.errno]
+        number = next(iter(found.args), None)  # where both OSError and termios.error keep it
+        if isinstance(found, PORT_ERRORS) and number in _REASONS:
+            return _REASONS[number]
         found = found.__context__
     return str(cause)

@@ -199,15 +199,22 @@ class ScpiBench:
 
     def _next_reply(self, deadline: float, line: str, late: int) -> tuple[wire.Unit, ...]:
         quiet_until = self._clock.now() + PATIENCE
-        while (reply := self._replies.next_reply()) is None:
+        while (reply := self._whole_reply()) is None:
             now = self._clock.now()
             if now >= min(deadline, quiet_until):
-                waste = f", {late} late answers thrown away" if late else ""
+                waste = f", {late} late answer{'s' if late > 1 else ''} thrown away" if late else ""
                 raise AdapterSilent(f"{self._port.name}: no whole answer to {line[:60]!r}{waste} (is it switched on?)")
             if data := self._port.read(self._replies.wanted):
                 self._replies.feed(data)
                 quiet_until = self._clock.now() + PATIENCE
         return reply
+
+    def _whole_reply(self) -> tuple[wire.Unit, ...] | None:
+        try:
+            return self._replies.next_reply()
+        except AdapterGarbled as cause:
+            hint = "is this the right port, and its baud rate?"
+            raise AdapterGarbled(f"{self._port.name}: {cause} ({hint})") from cause
 
     # ------------------------------------------------------------ coming and going
 

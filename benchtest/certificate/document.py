@@ -15,7 +15,8 @@ from typing import Final
 
 from benchtest.certificate import wording
 from benchtest.certificate.plots import Figure, draw_figures
-from benchtest.metrology.figures import figures, permitted, plain
+from benchtest.certificate.rule import rule_sentences
+from benchtest.metrology.figures import chance, figures, permitted, plain, unusual
 from benchtest.procedure import Check, Interval
 from benchtest.readings import Origin, Readings
 from benchtest.results import Outcome, Result, Run, Verdict
@@ -70,6 +71,8 @@ class Section:
     title: str
     summary: str
     rows: tuple[Row, ...]
+    reached: bool
+    """Something of the step was tested; the pages name a step of which nothing was once, without its rows."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -107,8 +110,15 @@ class Document:
     not_passed: tuple[Row, ...]
     """Where to look, failures first."""
     not_tested: tuple[Row, ...]
+    left_out: tuple[Row, ...]
+    """Those of `not_tested` in steps of which something else was tested."""
+    not_reached: tuple[Fact, ...]
+    """The steps of which nothing was tested, with the number of their checks."""
+    not_reached_why: str
     sections: tuple[Section, ...]
     figures: tuple[Figure, ...]
+    legend: str
+    """How to read the figures."""
     equipment: tuple[Equipment, ...]
     rule: tuple[str, ...]
     traces: tuple[Fact, ...]
@@ -124,6 +134,8 @@ def describe(run: Run, readings: Readings) -> Document:
     passed = outcome is Outcome.PASS
     origin = max((run.origin, *(result.origin for result in run.results)), key=_LEAST_REAL_LAST.index)
     results = {result.check.id: result for result in run.results}
+    sections = _sections(run, results)
+    unreached = [section for section in sections if not section.reached]
     return Document(
         format=FORMAT,
         title="Test certificate" if passed else "Report of findings",
@@ -140,11 +152,15 @@ def describe(run: Run, readings: Readings) -> Document:
         job=_job(run),
         method=_method(run),
         not_passed=_not_passed(run.results),
-        not_tested=_not_tested(run, results),
-        sections=_sections(run, results),
+        not_tested=tuple(row for section in sections for row in _untested(section)),
+        left_out=tuple(row for section in sections if section.reached for row in _untested(section)),
+        not_reached=tuple(Fact(label=each.title, value=_number(len(each.rows), "check")) for each in unreached),
+        not_reached_why="; ".join(dict.fromkeys(row.note for each in unreached for row in each.rows)),
+        sections=sections,
         figures=draw_figures(run, readings),
+        legend=wording.LEGEND,
         equipment=_equipment(run),
-        rule=_rule(run),
+        rule=tuple(_short(line) for line in rule_sentences(run.procedure)),
         traces=_traces(run),
         claimed=wording.CLAIMED,
         not_claimed=wording.NOT_CLAIMED,
@@ -162,7 +178,8 @@ def _outcome(run: Run) -> tuple[Outcome, str]:
     if run.outcome is Outcome.PASS and (against or not run.results):
         about = f"{against[0]} did not pass" if against else "nothing was looked at"
         return Outcome.INCONCLUSIVE, f"the run calls itself passed, but {about}"
-    return run.outcome, run.reason
+    unjudged = run.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED} and "not judged" not in run.reason
+    return run.outcome, f"{run.reason}; the board is not judged" if unjudged else run.reason
 
 
 def _facts(pairs: Mapping[str, str], *, keep_empty: bool = False) -> tuple[Fact, ...]:
@@ -226,7 +243,7 @@ def _traces(run: Run) -> tuple[Fact, ...]:
         "Bench as left": "; ".join(filter(None, [reached, verified, safe.note])),
         "Run": run.id,
         "Journal head": run.journal_head,
-        "Evidence": f"{len(run.recordings)} files in the run folder, each with its SHA-256 in run.json",
+        "Evidence": f"{_number(len(run.recordings), 'file')} in the run folder, each with its SHA-256 in run.json",
         "Seed of the simulation": "" if run.seed is None else str(run.seed),
         "Simulated faults": ", ".join(run.faults),
     }
@@ -246,20 +263,6 @@ def _equipment(run: Run) -> tuple[Equipment, ...]:
     )
 
 
-def _rule(run: Run) -> tuple[str, ...]:
-    decision = run.procedure.decision
-    accepted = "accepted" if decision.accept_conditional else "not accepted"
-    lines = (
-        (
-            f"Guard band w = {decision.guard:g} · U, where U is the expanded uncertainty with coverage factor "
-            f"k = {decision.coverage:g}. Every check is decided for itself against the limit printed beside it."
-        ),
-        *wording.RULE,
-        f"Conditional passes are {accepted} by this method. Words and counts are compared exactly.",
-    )
-    return (*lines, wording.RISK) if decision.guard >= 1 and decision.coverage >= 2 else lines
-
-
 # ---------------------------------------------------------------- results
 
 
@@ -269,6 +272,7 @@ def _sections(run: Run, results: Mapping[str, Result]) -> tuple[Section, ...]:
             title=_short(step.title),
             summary=_counts(_verdict(results, check) for check in step.checks),
             rows=tuple(_row(check, results.get(check.id)) for check in step.checks),
+            reached=any(_verdict(results, check) is not Verdict.NOT_TESTED for check in step.checks),
         )
         for step in run.procedure.steps
         if step.checks
@@ -280,9 +284,12 @@ def _not_passed(results: Sequence[Result]) -> tuple[Row, ...]:
     return tuple(_row(r.check, r) for verdict in order for r in results if r.verdict is verdict)
 
 
-def _not_tested(run: Run, results: Mapping[str, Result]) -> tuple[Row, ...]:
-    checks = [check for step in run.procedure.steps for check in step.checks]
-    return tuple(_row(c, results.get(c.id)) for c in checks if _verdict(results, c) is Verdict.NOT_TESTED)
+def _untested(section: Section) -> list[Row]:
+    return [row for row in section.rows if row.verdict == Verdict.NOT_TESTED]
+
+
+def _number(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _verdict(results: Mapping[str, Result], check: Check) -> Verdict:
@@ -298,11 +305,23 @@ def _row(check: Check, result: Result | None) -> Row:
         mark=MARK[verdict],
         verdict=str(verdict),
         check=_short(check.title),
-        value=_short(figures(result.value, result.uncertainty, check.unit) if result else "–"),
+        value=_short(_found(result) if result else "–"),
         permitted=_short(limits),
         probe=_short(check.probe),
-        note=_short(result.note if result else "never reached"),
+        note=_short(_note(result) if result else "never reached"),
     )
+
+
+def _found(result: Result) -> str:
+    """Return value and U; k beside them where it is not 2, as the statement of the rule promises."""
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
+
+
+def _note(result: Result) -> str:
+    """Return the note; of a number that did not simply pass, also how likely it is that the item conforms."""
+    likely = result.risk is not None and result.verdict is not Verdict.PASS
+    said = f"conforms with a probability of {chance(result.risk.conformity)}" if likely and result.risk else ""
+    return "; ".join(filter(None, [result.note, said]))
 
 
 def _counts(verdicts: Iterable[Verdict]) -> str:

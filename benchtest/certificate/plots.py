@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 
 from benchtest.certificate.glyphs import shown_or_named
 from benchtest.instruments import Recording, Role
-from benchtest.metrology.figures import figures, plain
-from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, OpenShare, State, StateOf
+from benchtest.metrology.figures import figures, plain, unusual
+from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, OpenShare, Record, State, StateOf
 from benchtest.readings import Readings, Recorded
 from benchtest.results import Result, Run
 from benchtest.signals.contact import arrival
@@ -99,6 +99,12 @@ def _code_recording(readings: Readings, result: Result) -> Recording | None:
     return recorded.recording if isinstance(recorded, Recorded) else None
 
 
+def _step(run: Run, evidence: str) -> str:
+    """Return the title of the step that recorded some evidence."""
+    recorded = ((step, move) for step in run.procedure.steps for move in step.moves if isinstance(move, Record))
+    return next((step.title for step, move in recorded if move.name == evidence), evidence)
+
+
 # ---------------------------------------------------------------- switching
 
 
@@ -126,7 +132,7 @@ def _switching(run: Run, name: str, recorded: Recorded, delays: Sequence[Result]
         marks = [edge for edge in edges if edge.channel == channel]
         lanes.append(_lane(axis, recording, channel, known, row=row, edges=marks))
     words = "; ".join(f"{r.check.title} {_words(r)}" for r, _ in asked)
-    title = f"{name}, order at {plain(ordered, 's')}"
+    title = f"{_step(run, name)}: order at {plain(ordered, 's')}"
     return Panel(title=title, svg=_svg(lanes, axis), alternative=f"Traces of {title}. {words}.")
 
 
@@ -198,7 +204,8 @@ def _svg(lanes: Sequence[str], axis: _Axis) -> str:
 
 def _ticks(axis: _Axis, y: float) -> str:
     step = 10.0 ** math.floor(math.log10(axis.end - axis.start))
-    step = next(s for s in (step / 5, step / 2, step) if (axis.end - axis.start) / s <= MOST_TICKS or s == step)
+    steps = (step / 5, step / 2, step, 2 * step)
+    step = next(s for s in steps if (axis.end - axis.start) / s <= MOST_TICKS)
     drawn = [f'<path d="M{LEFT:g} {y:g}H{WIDTH - 4:g}" stroke="currentColor" stroke-width=".5"/>']
     for number in range(math.ceil((axis.start - axis.zero) / step), math.floor((axis.end - axis.zero) / step) + 1):
         x = axis.x(axis.zero + number * step)
@@ -296,11 +303,11 @@ def _strip(run: Run, result: Result, recording: Recording) -> Panel:
         f"lit {plain(off - on, 's', digits=2)} at {plain(on, 's', digits=3)}" for on, off in stretches[:40]
     )
     words = f"{result.check.title}: read as {_words(result)}. {told or 'never lit'}."
-    return Panel(title=code.evidence, svg=_svg(["".join(bars)], axis), alternative=words)
+    return Panel(title=_step(run, code.evidence), svg=_svg(["".join(bars)], axis), alternative=words)
 
 
 def _words(result: Result) -> str:
-    return figures(result.value, result.uncertainty, result.check.unit)
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
 
 
 def _lit(samples: Samples, channel: Channel, rate: float) -> list[tuple[float, float]]:

@@ -1,7 +1,7 @@
 """The sentences that stand on every certificate and report.
 
-Source: ISO/IEC 17025:2017, 7.8.2.1 l and its note, for the first statement; ILAC-G8:09/2019, 4.2.3 and table 1 (from
-memory), for the words and the risk; the cautions are common practice, no source.
+Source: ISO/IEC 17025:2017, 7.8.2.1 l and its note, for the first statement; the cautions are common
+practice, no source. What is said of the decision rule stands in `certificate.rule`.
 """
 
 from collections.abc import Mapping
@@ -22,16 +22,11 @@ STATEMENT: Final = (
     "The results relate only to the item tested, as it was when tested. "
     "This document is not to be reproduced except in full."
 )
-RULE: Final = (
-    (
-        "Pass: inside the limits by w or more. Conditional pass: inside by less than w. "
-        "Conditional fail: outside by no more than w. Fail: outside by more than w. "
-        "Not tested: nothing was decided, for the reason given. A reading that is not a number never passes."
-    ),
-)
-RISK: Final = (
-    "For each single check the probability that a pass is wrong is below 2.5 %, for normally distributed errors "
-    "(ILAC-G8:09/2019, w = U)."
+LEGEND: Final = (
+    "Time is counted from the order (▼), at 0. Each trace fills its own height: voltage at a coil; voltage across a "
+    "contact, high while it is open; light of a lamp. A dashed line marks where a time that was measured ends; an "
+    "operate or release time counts from the coil where that is shown, else from the order. "
+    "In strips of lamp codes a bar is a lit lamp."
 )
 CLAIMED: Final = (
     "The item named here was tested by the method, with the equipment and at the times named here.",

@@ -15,6 +15,7 @@ COMMANDS: Final = {
     "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
+    "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
@@ -89,6 +90,8 @@ def _unexpected(problem: Exception) -> int:
         if isinstance(problem, (DocumentError, PlanError)):
             count = len(problem.problems if isinstance(problem, DocumentError) else problem.reasons)
             click.echo(f"{count} problem{'s' if count != 1 else ''}. Nothing was energised.", err=True)
+        elif problem.exit_code == 5:
+            click.echo("The board is not judged.", err=True)
         return problem.exit_code
     if isinstance(problem, OSError):
         click.echo(f"{problem.filename or 'the system'}: {problem.strerror or problem}", err=True)

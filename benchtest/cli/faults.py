@@ -6,7 +6,7 @@ import click
 
 from benchtest.cli.documents import fitted, fitting_options, profile_argument
 from benchtest.cli.words import say
-from benchtest.faults import SENTENCES, possible
+from benchtest.faults import possible
 from benchtest.profile import load_profile
 
 
@@ -14,11 +14,14 @@ from benchtest.profile import load_profile
 @profile_argument
 @fitting_options
 def faults(profile: Path, variant: str | None, options: tuple[str, ...]) -> None:
-    """List the faults that --fault of `benchtest run` takes for this board, with what each one means."""
+    """List the faults that --fault of `benchtest run` takes for this board, with what each one means.
+
+    Without --variant it lists those of the first one.
+    """
     loaded = load_profile(profile)
     if variant is None:
         variant = next(iter(loaded.profile.variants), None)
     found = possible(fitted(loaded, variant, options))
     widest = max(len(fault.text) for fault in found)
     for fault in found:
-        say(f"{fault.text:<{widest}}  {SENTENCES[fault.kind]}")
+        say(f"{fault.text:<{widest}}  {fault.sentence}")

@@ -18,7 +18,7 @@ from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.terminal import Terminal
-from benchtest.cli.words import OUTCOME, duration, line, say, spelled
+from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.errors import Aborted
 from benchtest.faults import Fault, parse
 from benchtest.fixture.wiring import people
@@ -90,7 +90,7 @@ def run(
             asked = replace(asked, company=Company(asker=Terminal(stop, err=as_json)))
         held = hold(prepared, asked, shown, stop)
     if as_json:
-        click.echo(json.dumps(_summary(held), ensure_ascii=False))
+        tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder, by_person=by_person)
     return EXIT_CODE[held.run.outcome]
@@ -132,11 +132,17 @@ def _job(serial: str, person: dict[str, str | None]) -> Job:
 
 def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
     given: dict[str, str] = {}
+    adapters = prepared.fixture.fixture.adapters
     for text in ports:
         name, equals, port = text.partition("=")
-        if not equals or not port or name not in prepared.fixture.fixture.adapters:
-            known = ", ".join(prepared.fixture.fixture.adapters)
-            raise click.UsageError(f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {known})")
+        if not equals or not port or name not in adapters:
+            raise click.UsageError(
+                f"--port {text!r} is not ADAPTER=PORT (adapters of this fixture: {', '.join(adapters)})"
+            )
+        if adapters[name].driver == "simulated":
+            raise click.UsageError(
+                f"--port {text!r}: {name} is simulated and has no port (try the fixture of a real bench)"
+            )
         given[name] = port
     return given
 

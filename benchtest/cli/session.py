@@ -3,7 +3,8 @@
 The rig with its judge, and then the papers, are loaded when it is their turn: a refused document waits for neither.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -13,7 +14,7 @@ from benchtest import __version__
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import Aborted, BenchtestError
+from benchtest.errors import Aborted, BenchtestError, NotKept
 from benchtest.instruments import Asker
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
@@ -127,8 +128,25 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
 
     `stopped` says why the run shall stop, or nothing.
     A paused run goes on in its own folder and journal.
-    Raises RigError when the bench could not even be opened; the folder then holds the journal that says so.
+    Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
+    NotKept when the disk takes no more; the bench is off then.
     """
+    with _kept_below(asked.root):
+        return _hold(prepared, asked, screen, stopped)
+
+
+@contextmanager
+def _kept_below(root: Path) -> Iterator[None]:
+    try:
+        yield
+    except BenchtestError:
+        raise  # a silent adapter is an OSError too
+    except OSError as problem:
+        reason = f"{problem.filename or root}: {problem.strerror or problem}, so the run cannot be kept"
+        raise NotKept(f"{reason} (try making room there, or another folder with --runs)") from problem
+
+
+def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     clock = RealClock()
     started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:

@@ -8,7 +8,7 @@ from benchtest.cli.words import OUTCOME, line, say
 from benchtest.procedure import Step
 from benchtest.records.evidence import load_readings
 from benchtest.records.folder import read_run
-from benchtest.records.journal import read_journal
+from benchtest.records.journal import JournalRead, read_journal
 from benchtest.results import EXIT_CODE, Run, Verdict
 
 
@@ -16,21 +16,46 @@ from benchtest.results import EXIT_CODE, Run, Verdict
 @click.argument("run", type=click.Path(path_type=Path), metavar="RUN")
 @click.option("--all", "everything", is_flag=True, help="Every reading, not only what did not pass.")
 @click.option("--step", "only", metavar="ID", help="Only the readings of one step.")
-@click.option("--json", "as_json", is_flag=True, help="The whole run as JSON.")
-def show(run: Path, everything: bool, only: str | None, as_json: bool) -> None:
+@click.option("--budget", metavar="CHECK", help="Where one reading's uncertainty comes from, such as K3.operate.")
+@click.option("--json", "as_json", is_flag=True, help="The whole run, or the budget asked for, as JSON.")
+def show(run: Path, everything: bool, only: str | None, budget: str | None, as_json: bool) -> int:
     """Show the run in folder RUN, after checking its journal and recordings against their digests."""
-    found = read_run(run)
     journal = read_journal(run / "journal.jsonl")
+    if not (run / "run.json").exists():
+        return _interrupted(journal)
+    found = read_run(run)
     load_readings(run, found)
+    if budget is not None:
+        from benchtest.cli.budget import show_budget
+
+        show_budget(found, budget, as_json=as_json)
+        return 0
     if as_json:
         click.echo((run / "run.json").read_text(encoding="utf-8"))
-        return
+        return 0
     _head(found)
     for step in found.procedure.steps:
         if only is None or step.id == only:
             _step(found, step, everything=everything or only is not None)
     torn = ", its last line is torn" if journal.torn else ""
     say(f"\njournal: {len(journal.entries)} lines, chain whole{torn}; recordings: {len(found.recordings)}, unchanged")
+    return 0
+
+
+def _interrupted(journal: JournalRead) -> int:
+    """Say how far a run came that was cut off before its run file was written; exit code 5, for nothing was judged."""
+    begun = journal.entries[0].facts if journal.entries else {}
+    say(f"CUT OFF: the board is not judged  serial {begun.get('serial', '?')}, started {begun.get('started', '?')}")
+    steps = [entry.facts.get("step") for entry in journal.entries if entry.kind == "step begins"]
+    done = sum(entry.kind == "step judged" for entry in journal.entries)
+    last = f"{done} steps done, the last one begun was {steps[-1]}" if steps else "no step was begun"
+    say(f"the program ended before it could write run.json: {last}")
+    say(
+        "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, look at the bench"
+    )
+    torn = ", its last line is torn" if journal.torn else ""
+    say(f"journal: {len(journal.entries)} lines, chain whole{torn}")
+    return 5
 
 
 def _head(run: Run) -> None:
@@ -51,4 +76,4 @@ def _step(run: Run, step: Step, *, everything: bool) -> None:
     if wanted:
         say(f"\n{step.title}")
         for result in wanted:
-            say(f"  {line(result)}")
+            say(f"  {line(result, risk=True)}")

@@ -1,5 +1,7 @@
 """`benchtest simulate`: a virtual board behind real wires, for a second terminal."""
 
+import shlex
+import shutil
 import sys
 from pathlib import Path
 
@@ -26,7 +28,7 @@ def simulate(
     seed: int,
     tcp: int | None,
 ) -> None:
-    """Serve a virtual board of PROFILE in real time: the adapter on a pty (or TCP), its CAN side on another pty.
+    """Serve a virtual board of PROFILE in real time: the adapter on a pty or TCP port, its CAN side on another.
 
     Prints the line to paste in a second terminal. Ends with Ctrl-C.
     """
@@ -40,13 +42,13 @@ def simulate(
 
     def announce(ports: dict[str, str]) -> None:
         """Print what to paste in the second terminal."""
-        choice = [f"--variant {prepared.fitted.variant}"] if prepared.fitted.variant else []
-        choice += [f"--option {option}" for option in prepared.fitted.options]
         names = [(prepared.harness.adapter, ports["adapter"]), (prepared.harness.link, ports.get("can"))]
-        given = [f"--port {name}={port}" for name, port in names if name and port]
-        words = ["benchtest run", str(profile), "--fixture", str(fixture), *choice, *given, "--serial DEMO-1"]
+        words = [_how_called(), "run", str(profile), "--fixture", str(fixture)]
+        words += ["--variant", prepared.fitted.variant] if prepared.fitted.variant else []
+        words += [word for option in prepared.fitted.options for word in ("--option", option)]
+        words += [word for name, port in names if name and port for word in ("--port", f"{name}={port}")]
         say("In a second terminal:\n")
-        click.echo("  " + " ".join(words))  # never broken over lines: it is to be pasted
+        click.echo("  " + shlex.join([*words, "--serial", "DEMO-1"]))  # never broken over lines: it is to be pasted
         say("\nCtrl-C ends this one.")
         sys.stdout.flush()
 
@@ -62,3 +64,10 @@ def simulate(
         out=sys.stdout,
         announce=announce,
     )
+
+
+def _how_called() -> str:
+    """Return the program as a second terminal finds it: by its name where that is enough, else as it was called."""
+    called = sys.argv[0]
+    by_name = Path(called).name != "benchtest" or shutil.which("benchtest") == shutil.which(called)
+    return "benchtest" if by_name else called

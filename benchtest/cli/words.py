@@ -1,5 +1,6 @@
 """How results are said on a terminal: one line each, in words that need neither colour nor special characters."""
 
+import os
 import shutil
 import sys
 import textwrap
@@ -7,7 +8,7 @@ from typing import Final, TextIO
 
 import click
 
-from benchtest.metrology.figures import figures, permitted
+from benchtest.metrology.figures import chance, figures, permitted, unusual
 from benchtest.procedure import Interval
 from benchtest.results import Outcome, Result, Verdict
 
@@ -53,7 +54,7 @@ def say(text: str, *, err: bool = False) -> None:
     stream = sys.stderr if err else sys.stdout
     if stream.isatty():
         text = "\n".join(folded(part, shutil.get_terminal_size().columns) for part in text.split("\n"))
-    click.echo(spelled(text, stream), err=err)
+    tell(spelled(text, stream), err=err)
 
 
 def spelled(text: str, stream: TextIO) -> str:
@@ -65,6 +66,14 @@ def spelled(text: str, stream: TextIO) -> str:
     return text
 
 
+def tell(text: str, *, err: bool = False) -> None:
+    """Print a line as it is; when its reader has gone, nothing more is said, and the work goes on to its own end."""
+    try:
+        click.echo(text, err=err)
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), (sys.stderr if err else sys.stdout).fileno())
+
+
 def folded(text: str, columns: int) -> str:
     """Return a line broken between words at a terminal's width, continued under its own indent."""
     indent = " " * (len(text) - len(text.lstrip()) + 4)
@@ -72,14 +81,19 @@ def folded(text: str, columns: int) -> str:
     return "\n".join(folds)
 
 
-def line(result: Result) -> str:
-    """Return one result in one line: mark, what, found, expected, where to probe, note."""
+def line(result: Result, *, risk: bool = False) -> str:
+    """Return one result in one line: mark, what, found, expected, where to probe, note; with `risk`, what it risks.
+
+    How likely it is that the item conforms is always said of a result that did not simply pass.
+    """
     check = result.check
     parts = [f"{MARK[result.verdict]:<10}  {check.title}: {found(result)}", f"expected {expected(result)}"]
     if check.probe:
         parts.append(f"probe {check.probe}")
     if result.note:
         parts.append(result.note)
+    if result.risk is not None and (risk or result.verdict is not Verdict.PASS):
+        parts.append(f"conforms with {chance(result.risk.conformity)}")
     return "; ".join(parts)
 
 
@@ -87,7 +101,7 @@ def found(result: Result) -> str:
     """Return what was found, with its expanded uncertainty."""
     if result.value is None:
         return "nothing read"
-    return figures(result.value, result.uncertainty, result.check.unit)
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
 
 
 def expected(result: Result) -> str:

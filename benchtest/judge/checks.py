@@ -1,17 +1,21 @@
 """One check → one result: ask the measurand's function, then compare."""
 
 from collections.abc import Iterable
+from dataclasses import replace
 from typing import assert_never
 
 from benchtest.judge import lamps, moments, scalars, states, traffic, voltages
 from benchtest.judge.finding import Case, Finding, NotSeen, Undecided
-from benchtest.metrology.decision import decide
-from benchtest.metrology.uncertainty import expanded
+from benchtest.metrology.budget import Combined, combine
+from benchtest.metrology.conformity import Risk, specific_risk
+from benchtest.metrology.decision import decide, inside
+from benchtest.metrology.figures import plain
 from benchtest.procedure import (
     Absent,
     Bounce,
     Check,
     ContactResistance,
+    DecisionRule,
     Delay,
     EffectiveValue,
     Interval,
@@ -80,29 +84,66 @@ def _find(case: Case) -> Finding:
 
 
 def _compared(check: Check, procedure: Procedure, readings: Readings, finding: Finding) -> Result:
+    """Return the finding with its uncertainty, its word, and what the word risks."""
     rule = procedure.decision
-    uncertainty = None if finding.budget is None else expanded(finding.budget.standard, rule.coverage)
-    return Result(
-        check=check,
-        value=finding.value,
+    if finding.budget is None:
+        verdict = _verdict(check.permitted, finding, 0.0, rule)
+        return _result(check, readings, finding, verdict)
+    both = combine(finding.budget)
+    uncertainty, coverage = both.expanded(rule.coverage)
+    verdict = _verdict(check.permitted, finding, uncertainty, rule)
+    return replace(
+        _result(check, readings, finding, verdict),
         uncertainty=uncertainty,
-        coverage=None if uncertainty is None else rule.coverage,
-        verdict=_verdict(check.permitted, finding, uncertainty or 0.0, rule.guard),
-        note=finding.note,
-        origin=readings.origin,
+        coverage=coverage,
+        note="; ".join(filter(None, [finding.note, _refused(check, finding, rule.guard * uncertainty, verdict)])),
+        freedom=both.freedom,
+        risk=_risk(check.permitted, finding, both, verdict),
     )
 
 
-def _verdict(permitted: Interval | str, finding: Finding, uncertainty: float, guard: float) -> Verdict:
+def _result(check: Check, readings: Readings, finding: Finding, verdict: Verdict) -> Result:
+    return Result(
+        check=check,
+        value=finding.value,
+        uncertainty=None,
+        coverage=None,
+        verdict=verdict,
+        note=finding.note,
+        origin=readings.origin,
+        budget=finding.budget,
+    )
+
+
+def _verdict(permitted: Interval | str, finding: Finding, uncertainty: float, rule: DecisionRule) -> Verdict:
     if not finding.decided:
         return Verdict.NOT_TESTED
     match permitted, finding.value:
         case str(expected), str(word):
             return Verdict.PASS if word == expected else Verdict.FAIL
         case Interval(low=low, high=high), float(value):
-            return Verdict(decide(value, uncertainty, low=low, high=high, guard=guard))
+            return Verdict(decide(value, uncertainty, low=low, high=high, guard=rule.guard, rule=rule.rule))
         case _:  # a word where a range is permitted, or a number where a word is
             return Verdict.NOT_TESTED
+
+
+def _risk(permitted: Interval | str, finding: Finding, both: Combined, verdict: Verdict) -> Risk | None:
+    match permitted, finding.value:
+        case Interval(low=low, high=high), float(value):
+            return specific_risk(verdict.value, value, both.standard, low=low, high=high, freedom=both.freedom)
+        case _:
+            return None
+
+
+def _refused(check: Check, finding: Finding, band: float, verdict: Verdict) -> str:
+    """Return why a value inside the limits was not accepted; empty for everything else."""
+    match check.permitted, finding.value:
+        case Interval(low=low, high=high), float(value) if verdict is Verdict.FAIL and inside(
+            value, low=low, high=high
+        ):
+            return f"inside the limits by less than the guard band of {plain(band, check.unit)}"
+        case _:
+            return ""
 
 
 def _nothing(check: Check, readings: Readings, verdict: Verdict, note: str) -> Result:

@@ -29,11 +29,13 @@ class Moment:
     """Half-widths of its stamps."""
     sampled: tuple[float, ...] = ()
     """Sample interval, where it was found between two samples."""
+    latency: float = 0.0
+    """Half-width from its stamp to the terminals, of an order of the bench."""
 
     @property
     def earliest(self) -> float:
         """Seconds before which it cannot have been."""
-        return self.at - sum(self.stamps) - sum(self.sampled) / 2
+        return self.at - sum(self.stamps) - sum(self.sampled) / 2 - self.latency
 
 
 def find(case: Case, asked: Delay | Bounce) -> Finding:
@@ -89,7 +91,7 @@ def _bench_order(case: Case, asked: Delay, recorded: Recorded) -> Moment:
     done = [order.at for order in recorded.recording.done if _alike(order, wanted)]
     if len(done) <= earlier:
         raise Undecided(f"the order of {asked.since.at:g} s was not carried out")
-    return Moment(at=done[earlier], stamps=_stamps(case, wanted.channel))
+    return Moment(at=done[earlier], stamps=_stamps(case, wanted.channel), latency=case.procedure.timing.latency)
 
 
 def _stamps(case: Case, channel: int) -> tuple[float, ...]:
@@ -158,7 +160,7 @@ def _bounce(case: Case, asked: Bounce) -> Finding:
         raise NotSeen(f"made, but open again after {seconds(found.duration / recording.rate)}")
     duration = found.duration / recording.rate
     step = 1 / recording.rate
-    note = f"{found.count} re-opening{'s' if found.count > 1 else ''}" if found.count else ""
+    note = f"at least {found.count} re-opening{'s' if found.count > 1 else ''}" if found.count else ""
     late = (channel.late, channel.late) if channel.late else ()
     budget = interval(duration, clock=case.procedure.timing.clock, stamps=late, sampled=(step, step))
     return Finding(value=duration, budget=budget, note=note)
@@ -167,4 +169,5 @@ def _bounce(case: Case, asked: Bounce) -> Finding:
 def _budget(case: Case, value: float, *moments: Moment) -> Budget:
     stamps = tuple(stamp for moment in moments for stamp in moment.stamps)
     sampled = tuple(step for moment in moments for step in moment.sampled)
-    return interval(value, clock=case.procedure.timing.clock, stamps=stamps, sampled=sampled)
+    latency = sum(moment.latency for moment in moments)
+    return interval(value, clock=case.procedure.timing.clock, stamps=stamps, sampled=sampled, latency=latency)

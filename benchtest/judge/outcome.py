@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 
-from benchtest.metrology.figures import figures
-from benchtest.procedure import DecisionRule
+from benchtest.metrology.decision import inside
+from benchtest.metrology.figures import figures, unusual
+from benchtest.procedure import DecisionRule, Interval
 from benchtest.results import Outcome, Result, Verdict
 
 
@@ -11,14 +12,16 @@ def conclude(results: Sequence[Result], decision: DecisionRule, *, complete: boo
     """Return how a run ended and why, for a run whose bench was in order.
 
     `complete` is True when every step was performed. A conditional fail is no failure outside doubt: it is undecided,
-    and so is a conditional pass unless the rule accepts those.
+    and so is a conditional pass unless the rule accepts those. A board has failed for a value outside a limit; one that
+    guarded acceptance refuses inside the limit is not accepted, which proves nothing against the board.
     """
-    failed = [result for result in results if result.verdict is Verdict.FAIL]
+    failed = [result for result in results if result.verdict is Verdict.FAIL and not _refused_inside(result)]
     if failed:
         return Outcome.FAIL, _first(failed, "failed")
     open_questions = [result for result in results if not _settled(result, decision)]
     if open_questions:
-        return Outcome.INCONCLUSIVE, _first(open_questions, open_questions[0].verdict.value)
+        first = open_questions[0]
+        return Outcome.INCONCLUSIVE, _first(open_questions, "not accepted" if _refused_inside(first) else first.verdict)
     if not complete:
         return Outcome.INCONCLUSIVE, "the run ended before its last step"
     if not results:
@@ -31,14 +34,27 @@ def _settled(result: Result, decision: DecisionRule) -> bool:
     return accepted or result.verdict is Verdict.PASS
 
 
+def _refused_inside(result: Result) -> bool:
+    """Return whether a value inside its limits was refused for the guard band's sake."""
+    match result.check.permitted, result.value:
+        case Interval(low=low, high=high), float(value):
+            return result.verdict is Verdict.FAIL and inside(value, low=low, high=high)
+        case _:
+            return False
+
+
 def _first(results: Sequence[Result], what: str) -> str:
     """Name the first result, what was found, and how many more there are."""
     first = results[0]
     subject, title = first.check.subject, first.check.title
     named = title if subject in title else f"{subject}: {title}"
-    found = first.note if first.value is None else figures(first.value, first.uncertainty, first.check.unit)
+    found = first.note if first.value is None else _found(first)
     others = f"; {len(results) - 1} more" if len(results) > 1 else ""
     return f"{named} {what}{f' ({found})' if found else ''}{others}"
+
+
+def _found(result: Result) -> str:
+    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
 
 
 def _all_passed(results: Sequence[Result]) -> str:

@@ -5,7 +5,7 @@ from typing import assert_never
 
 from benchtest.instruments import Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.metrology.uncertainty import Budget, joined, reading
+from benchtest.metrology.uncertainty import NO_SCATTER, difference, reading
 from benchtest.procedure import Channel, Limiting, Measure, Scalar, Source, StillOn
 from benchtest.readings import Left, Supplied, Value
 
@@ -40,21 +40,17 @@ def _scalar(case: Case, asked: Scalar) -> Finding:
         return Finding(value=float(value), note="over range")
     if not channel.instrument:
         return Finding(value=float(value), note="as the supply says, which no calibrated instrument has confirmed")
-    return Finding(value=float(value), budget=budget_of(value, channel))
-
-
-def budget_of(value: float, channel: Channel) -> Budget:
-    """Return the budget of a single reading of a channel."""
-    return reading(value, of_reading=channel.of_reading, plus=channel.plus, step=channel.resolution)
+    return Finding(value=float(value), budget=reading(value, channel.quality))
 
 
 def _difference(case: Case, value: float, channel: Channel, minus: str) -> Finding:
-    """Subtract a reading of another channel; both gains are taken as independent."""
+    """Subtract a reading of another channel; what their calibrations share cancels."""
     other = case.evidence(minus)
     if not isinstance(other, Value) or math.isinf(value) or math.isinf(other.value):
         raise Undecided(f"no difference to evidence {minus!r}: one of the two is no number")
-    budgets = budget_of(value, channel), budget_of(other.value, case.channel(_move(case, minus).channel))
-    return Finding(value=float(value - other.value), budget=joined(*budgets))
+    less = reading(other.value, case.channel(_move(case, minus).channel).quality)
+    one, unit = reading(value, channel.quality), channel.quality.unit
+    return Finding(value=float(value - other.value), budget=difference(one, less, repeat=NO_SCATTER, unit=unit))
 
 
 def _move(case: Case, evidence: str) -> Measure | Source:

@@ -7,11 +7,10 @@ import numpy as np
 
 from benchtest.instruments import Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.judge.scalars import budget_of
 from benchtest.judge.window import values, window
 from benchtest.metrology import uncertainty
 from benchtest.metrology.figures import plain
-from benchtest.metrology.uncertainty import Budget, Term
+from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
 from benchtest.procedure import ContactResistance, EffectiveValue, Mean, OpenShare
 from benchtest.readings import Value
 from benchtest.signals.cycles import effective
@@ -59,42 +58,34 @@ def _single(case: Case, asked: Averaged, value: float) -> Finding:
         return Finding(value=share, note=f"from {plain(value, 'Ω')}")
     if math.isinf(value):
         return Finding(value=math.inf, note="open")
-    return Finding(value=value, budget=budget_of(value, channel))
+    return Finding(value=value, budget=uncertainty.reading(value, channel.quality))
 
 
-def _mean(case: Case, number: int, samples: Samples, *, scatter: float | None = None) -> Budget:
-    channel = case.channel(number)
-    return uncertainty.reading(
-        float(samples.mean()),
-        of_reading=channel.of_reading,
-        plus=channel.plus,
-        step=channel.resolution,
-        scatter=uncertainty.scatter_of_mean(samples) if scatter is None else scatter,
-    )
+def _mean(case: Case, number: int, samples: Samples, *, repeat: Scatter | None = None) -> Budget:
+    quality = case.channel(number).quality
+    return uncertainty.reading(float(samples.mean()), quality, scatter(samples) if repeat is None else repeat)
 
 
 def _difference(case: Case, number: int, other: int, samples: Samples, minus: Samples) -> Finding:
-    """Subtract two channels; both gains are taken as independent, common noise is seen in the difference itself."""
+    """Subtract two channels; what their calibrations share cancels, common noise is seen in the difference itself."""
     difference = samples - minus
-    scatter = Budget(terms=(Term(name="scatter", standard=uncertainty.scatter_of_mean(difference)),))
-    parts = (_mean(case, number, samples, scatter=0.0), _mean(case, other, minus, scatter=0.0))
-    return Finding(value=float(difference.mean()), budget=uncertainty.joined(*parts, scatter))
+    budget = uncertainty.difference(
+        _mean(case, number, samples, repeat=NO_SCATTER),
+        _mean(case, other, minus, repeat=NO_SCATTER),
+        repeat=scatter(difference),
+        unit=case.channel(number).quality.unit,
+    )
+    return Finding(value=float(difference.mean()), budget=budget)
 
 
 def _effective(case: Case, number: int, samples: Samples) -> Finding:
     found, channel = effective(samples), case.channel(number)
     if not found.cycles and found.alternating > channel.plus + channel.resolution + abs(found.value) * 0.01:
         raise Undecided("less than one whole cycle in the window")
-    budget = uncertainty.reading(
-        found.value,
-        of_reading=channel.of_reading,
-        plus=channel.plus,
-        step=channel.resolution,
-        scatter=found.scatter,
-    )
-    ends = Term(name="window", standard=uncertainty.rectangular(found.ends))
+    repeat = Scatter(standard=found.scatter, freedom=uncertainty.freedom_of_mean(found.cycles))
+    budget = uncertainty.effective(found.value, channel.quality, repeat=repeat, ends=found.ends)
     note = f"over {found.cycles} cycles" if found.cycles else "no cycle in it"
-    return Finding(value=found.value, budget=Budget(terms=(*budget.terms, ends)), note=note)
+    return Finding(value=found.value, budget=budget, note=note)
 
 
 def _resistance(case: Case, number: int, samples: Samples) -> Finding:
@@ -102,7 +93,12 @@ def _resistance(case: Case, number: int, samples: Samples) -> Finding:
     if volts >= test.voltage * (1 - test.tolerance):  # no current that could be told from none
         return Finding(value=math.inf, note="open")
     budget = uncertainty.contact_resistance(
-        _mean(case, number, samples), volts=volts, source=test.voltage, series=test.series, tolerance=test.tolerance
+        _mean(case, number, samples),
+        volts=volts,
+        source=test.voltage,
+        series=test.series,
+        tolerance=test.tolerance,
+        leads=test.leads,
     )
     return Finding(value=volts * test.series / (test.voltage - volts), budget=budget)
 

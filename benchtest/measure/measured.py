@@ -7,11 +7,35 @@ could not be had is there too, as a word or as nothing, with a note why; it is n
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from benchtest.signals.series import Series
+from benchtest.signals.series import Sampled, Series, Stamped, Uneven
+
+
+class Unmeasurable(Exception):
+    """What is asked cannot be answered by these channels; the message says why and what to try."""
+
 
 FORMAT: Final = "benchtest-measured/1"
 
 Kind = Literal["contact", "coil", "supply", "lamp", "link", "resistance"]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True, eq=False)
+class Input:
+    """One channel of a capture, to be measured."""
+
+    name: str
+    unit: str
+    """SI unit; empty where nobody said."""
+    series: Series
+    notes: tuple[str, ...] = ()
+    """What its reader noticed."""
+
+    @property
+    def samples(self) -> Sampled | Uneven:
+        """Return the series where samples are needed. Raises Unmeasurable for a channel of states."""
+        if isinstance(self.series, Stamped):
+            raise Unmeasurable(f"{self.name} holds states where samples are needed (name another channel)")
+        return self.series
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

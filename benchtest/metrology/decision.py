@@ -1,20 +1,37 @@
 """From a value and its uncertainty to a word.
 
-The guard band is w = guard · U on each side of each limit. Anything that is not a number, value, uncertainty or limit,
-leaves the question open: nothing passes by accident.
+The guard band is w = guard · U on each side of each limit. Three rules decide with it:
 
-Source: ILAC-G8:09/2019, 4.1 (guard band) and 4.2.3 (non-binary statement);
-JCGM 106:2012, 7 (probability of conformity).
+non-binary            pass and fail outside doubt, conditional pass and conditional fail within w of a limit
+guarded acceptance    pass inside the limits by w or more, else fail: also a value that lies inside by less
+simple acceptance     pass inside the limits, else fail; there is no guard band
+
+Where w is zero they say the same. Anything that is not a number, value, uncertainty or limit, leaves the question open:
+nothing passes by accident.
+
+Source: ILAC-G8:09/2019, 4.1 (guard band), 4.2.1 (binary statement for simple acceptance), 4.2.2 (binary statement with
+guard band) and 4.2.3 (non-binary statement with guard band); the words of 4.2 and 4.2.3 were read in a public copy, the
+numbers of its first two paragraphs are from memory.
 """
 
 import math
-from typing import Literal
+from typing import Final, Literal
 
 Word = Literal["pass", "conditional pass", "conditional fail", "fail", "not tested"]
+Rule = Literal["simple acceptance", "guarded acceptance", "non-binary"]
+
+BINARY: Final[dict[Word, Word]] = {"conditional pass": "fail", "conditional fail": "fail"}
+"""What guarded acceptance calls a value that the guard band covers."""
 
 
 def decide(
-    value: float | None, uncertainty: float, *, low: float | None, high: float | None, guard: float = 1.0
+    value: float | None,
+    uncertainty: float,
+    *,
+    low: float | None,
+    high: float | None,
+    guard: float = 1.0,
+    rule: Rule = "non-binary",
 ) -> Word:
     """Return the word for `value` ± expanded `uncertainty` against limits that are themselves permitted.
 
@@ -31,7 +48,9 @@ def decide(
         return "not tested"
     if not 0 <= uncertainty < math.inf:
         return "not tested"
-    return _word(value, guard * uncertainty, floor, ceiling)
+    band = 0.0 if rule == "simple acceptance" else guard * uncertainty
+    word = _word(value, band, floor, ceiling)
+    return BINARY.get(word, word) if rule == "guarded acceptance" else word
 
 
 def _word(value: float, band: float, floor: float, ceiling: float) -> Word:
@@ -42,16 +61,6 @@ def _word(value: float, band: float, floor: float, ceiling: float) -> Word:
     return "conditional pass" if floor <= value <= ceiling else "conditional fail"
 
 
-def conformity(value: float, standard: float, *, low: float | None, high: float | None) -> float:
-    """Return the probability that the true value lies within the limits, for a normal error.
-
-    JCGM 106:2012, 7.2 to 7.4. `standard` is above zero.
-    """
-    above = 1.0 if low is None else _normal((value - low) / standard)
-    beyond = 0.0 if high is None else _normal((value - high) / standard)
-    return above - beyond
-
-
-def _normal(z: float) -> float:
-    """Return the standard normal distribution function at z."""
-    return 0.5 * math.erfc(-z / math.sqrt(2))
+def inside(value: float, *, low: float | None, high: float | None) -> bool:
+    """Return whether a value lies within the limits themselves; never when it is not a number."""
+    return (low is None or value >= low) and (high is None or value <= high) and not math.isnan(value)

@@ -32,7 +32,23 @@ def figures(value: float | str | None, uncertainty: float | None, unit: str, *, 
     if uncertainty is None or math.isinf(value):
         return plain(value, unit)
     text = _with_uncertainty(float(value), float(uncertainty), unit)  # a numpy float prints its type
-    return text if coverage is None else f"{text} (k = {coverage:g})"
+    return text if coverage is None else f"{text} (k = {coverage:.3g})"
+
+
+def unusual(coverage: float | None, usual: float = 2.0) -> float | None:
+    """Return a coverage factor that prints otherwise than the usual one, to be told beside its reading; else None."""
+    return None if coverage is None or f"{coverage:.3g}" == f"{usual:.3g}" else coverage
+
+
+def percent(share: float) -> str:
+    """Return a probability or share as people read it: `71.2 %`, `2.28 %`, `< 0.01 %`, `> 99.99 %`, `0 %`."""
+    if math.isnan(share):
+        return "not a number"
+    if share <= 0 or share >= 1:
+        return f"{share:.0%}".replace("%", " %")
+    if share < 1e-4:
+        return "< 0.01 %"
+    return "> 99.99 %" if share > 1 - 1e-4 else f"{share * 100:.3g} %" if share < 0.99 else f"{share * 100:.2f} %"
 
 
 def plain(value: float, unit: str, *, digits: int = DIGITS) -> str:
@@ -58,6 +74,11 @@ def permitted(low: float | None, high: float | None, unit: str) -> str:
     if high is not None:
         return f"≤ {plain(high, unit)}"
     return "any" if low is None else f"≥ {plain(low, unit)}"
+
+
+def chance(probability: float) -> str:
+    """Return a probability that is never quite 0 or 1: `71.2 %`, `< 0.01 %`, `> 99.99 %`."""
+    return percent(min(max(probability, 1e-9), 1 - 1e-9)) if not math.isnan(probability) else "not a number"
 
 
 def _with_uncertainty(value: float, uncertainty: float, unit: str) -> str:

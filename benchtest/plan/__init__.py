@@ -1,13 +1,15 @@
 """profile + fixture → procedure: everything resolved, and refused before power where the bench cannot do it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wiring import channels, people, timekeeper
-from benchtest.plan.by_hand import by_hand
+from benchtest.metrology.coverage import normal_factor
+from benchtest.plan.by_hand import by_hand, without_unread
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -19,6 +21,7 @@ from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.profile.document import Decision
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
     Exercise,
@@ -60,18 +63,23 @@ def plan(
     linked = profile.link is None or harness.link is not None
     steps = [_timed(step, adapter) for step in _steps(draft, linked=linked or not partial)]
     procedure = _assembled(fitted, database, wiring, steps)
-    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    if by_people:  # before it is asked what the bench resolves: nobody is too slow for a time that nobody takes
+        procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
+    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
-    unresolved = {} if by_people else too_fine(procedure)  # people time nothing, so that no time is too fine for them
-    if dangers or (not partial and (reasons or unresolved)):
-        raise PlanError([*reasons, *dangers, *dict.fromkeys(unresolved.values())])
-    if not partial:
-        return procedure
-    possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
-    procedure = replace(procedure, steps=tuple(possible))
-    if by_people:
-        procedure = by_hand(procedure, fixture=fixture, harness=harness)
-    return replace(procedure, steps=tuple(_timed(step, adapter) for step in procedure.steps))
+    wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
+    if dangers or wrong or (not partial and (reasons or unresolved)):
+        raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
+    if partial:
+        procedure = _possible(procedure, linked=linked, unresolved=unresolved)
+        steps = [_timed(without_unread(step) if by_people else step, adapter) for step in procedure.steps]
+    return replace(procedure, steps=tuple(steps) if partial else procedure.steps, unresolved=accepted)
+
+
+def _possible(procedure: Procedure, *, linked: bool, unresolved: Mapping[str, str] = MappingProxyType({})) -> Procedure:
+    """Return a procedure without what this bench cannot do or resolve."""
+    steps = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
+    return replace(procedure, steps=tuple(steps))
 
 
 def _steps(draft: Draft, *, linked: bool) -> list[Step]:
@@ -137,8 +145,8 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         options=fitted.options,
         not_fitted=fitted.not_fitted,
         channels=wiring.facts(profile),
-        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip),
-        decision=DecisionRule(guard=profile.decision.guard, accept_conditional=profile.decision.accept_conditional),
+        timing=Timing(clock=adapter.clock, stamp=adapter.stamp, link_stamp=adapter.round_trip, latency=adapter.latency),
+        decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
         link=None
         if link is None or database is None
@@ -152,4 +160,13 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
+    )
+
+
+def _rule(decision: Decision) -> DecisionRule:
+    return DecisionRule(
+        rule=decision.rule,
+        guard=0.0 if decision.rule == "simple acceptance" else decision.guard,
+        accept_conditional=decision.accept_conditional,
+        coverage=normal_factor(decision.coverage),
     )

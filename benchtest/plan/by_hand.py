@@ -16,6 +16,7 @@ from typing import Final
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapter_of, people
 from benchtest.instruments import Order, Role
+from benchtest.plan.wiring import Wiring
 from benchtest.procedure import (
     Absent,
     AllOff,
@@ -70,25 +71,24 @@ def by_hand(procedure: Procedure, *, fixture: Fixture, harness: Harness) -> Proc
         timing = Timing(clock=timing.clock, stamp=timing.stamp, link_stamp=fixture.adapters[harness.link].round_trip)
     for number in state.people:
         if fixture.adapters[adapter_of(number, fixture, harness)].contacts == "ohms":
-            known[number] = _with_ohmmeter(known[number], fixture)
+            known[number] = _with_ohmmeter(number, known[number], Wiring(harness, fixture))
     return replace(procedure, steps=steps, timing=timing, channels=known)
 
 
-def _with_ohmmeter(channel: Channel, fixture: Fixture) -> Channel:
+def _with_ohmmeter(number: int, channel: Channel, wiring: Wiring) -> Channel:
     """Return a contact's channel as an ohmmeter reads it; other channels as they are."""
-    meter = fixture.accuracy.ohms
-    return (
-        channel
-        if channel.role is not Role.CONTACT
-        else replace(
-            channel,
-            role=Role.OHMS,
-            of_reading=meter.of_reading,
-            plus=meter.plus,
-            resolution=meter.resolution,
-            instrument=meter.instrument,
-        )
-    )
+    if channel.role is not Role.CONTACT:
+        return channel
+    as_ohms = wiring.fact(number, Role.OHMS, channel.terminals, (channel.low, channel.high))
+    return replace(as_ohms, name=channel.name)
+
+
+def without_unread(step: Step) -> Step:
+    """Return a step without the requests whose answers no check reads any more."""
+    read = {getattr(check.measurand, "evidence", "") for check in step.checks}
+    read |= {check.measurand.minus for check in step.checks if isinstance(check.measurand, Scalar)}
+    moves = (move for move in step.moves if not isinstance(move, Measure | Look) or move.name in read)
+    return replace(step, moves=tuple(moves))
 
 
 @dataclass(kw_only=True, slots=True)

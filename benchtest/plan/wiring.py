@@ -64,7 +64,7 @@ class Wiring:
         called = called_by_the_board(profile)
         return {
             number: replace(
-                self._fact(number, role, terminals, levels.get(role, (0.0, 0.0))),
+                self.fact(number, role, terminals, levels.get(role, (0.0, 0.0))),
                 name=called.get((role, terminals), ""),
                 level=_level(profile, role, terminals),
                 alternating=_alternates(profile, role, terminals),
@@ -78,7 +78,8 @@ class Wiring:
         adapter = self.fixture.adapters[adapter_of(channel, self.fixture, self.harness)]
         return 0.0 if adapter.driver in RECORDS else adapter.stamp
 
-    def _fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+    def fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+        """Return what the judge must know of a channel in a role; `levels` tell its states apart."""
         how: Accuracy | None = getattr(self.fixture.accuracy, role.value, None)
         return Channel(
             role=role,
@@ -90,7 +91,18 @@ class Wiring:
             high=levels[1],
             instrument=how.instrument if how else "",
             late=self.late(number),
+            shared=how.shared if how else 0.0,
+            drift=self._drift(how) if how else 0.0,
+            emf=getattr(how, "thermal_emf", 0.0),
+            leads=getattr(how, "leads", 0.0),
         )
+
+    def _drift(self, how: Accuracy) -> float:
+        """Return the relative half-width that the distance from the calibration's temperature may add."""
+        instrument, bench = self.fixture.instruments[how.instrument], self.fixture.bench
+        if instrument.calibrated_at is None:
+            return 0.0
+        return how.per_kelvin * (abs(bench.ambient - instrument.calibrated_at) + bench.ambient_within)
 
 
 def called_by_the_board(profile: Profile) -> dict[tuple[Role, Pair | str], str]:

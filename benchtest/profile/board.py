@@ -6,9 +6,18 @@ name of a document is reported at once.
 """
 
 import math
-from typing import Annotated, Generic, Literal, Self, TypeVar
+from typing import Annotated, Any, Generic, Literal, Self, TypeVar
 
-from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, StrictBool, WithJsonSchema, model_validator
+from pydantic import (
+    BaseModel,
+    BeforeValidator,
+    ConfigDict,
+    Field,
+    ModelWrapValidatorHandler,
+    StrictBool,
+    WithJsonSchema,
+    model_validator,
+)
 
 from benchtest.quantities import RESISTANCE, Amps, BitsPerSecond, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
@@ -40,13 +49,16 @@ class Limits(Part, Generic[Quantity]):
     min: Quantity | None = None
     max: Quantity | None = None
 
-    @model_validator(mode="after")
-    def _in_order(self) -> Self:
-        if self.min is None and self.max is None:
+    @model_validator(mode="wrap")
+    @classmethod
+    def _in_order(cls, written: Any, read: ModelWrapValidatorHandler[Self]) -> Self:
+        limits = read(written)
+        if limits.min is None and limits.max is None:
             raise ValueError("neither min nor max is given (give at least one)")
-        if self.low > self.high:
-            raise ValueError(f"lower limit {self.low:g} lies above upper limit {self.high:g} (swap min and max)")
-        return self
+        if limits.low > limits.high:
+            low, high = (written[key] if isinstance(written, dict) else getattr(limits, key) for key in ("min", "max"))
+            raise ValueError(f"lower limit {low} lies above upper limit {high} (swap min and max)")
+        return limits
 
     @property
     def low(self) -> float:

@@ -1,9 +1,10 @@
 """The whole profile: what a good board is, and in which order to prove it."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field, StrictBool
+from pydantic import Field, StrictBool, model_validator
 
+from benchtest.metrology.decision import Rule
 from benchtest.profile.board import (
     CanLink,
     Code,
@@ -20,18 +21,37 @@ from benchtest.profile.board import (
     Text,
 )
 from benchtest.profile.script import Step
+from benchtest.quantities import Ratio
 
 Named = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_ -]{0,39}$")]
 """A name that the document gives: a letter, then letters, digits, _, - and spaces."""
 
 
 class Decision(Part):
-    """How a value and its uncertainty become a word (ILAC-G8:09/2019, non-binary statement with guard band)."""
+    """How a value and its uncertainty become a word (ILAC-G8:09/2019, 4.2)."""
 
+    rule: Rule = "non-binary"
+    """`non-binary`: pass, conditional pass, conditional fail, fail. `guarded acceptance`: pass inside by w or more,
+    else fail. `simple acceptance`: pass inside the limits, else fail."""
     guard: Annotated[float, Field(ge=0, le=3)] = 1.0
-    """Guard band as multiple r of the expanded uncertainty: w = r·U."""
+    """Guard band as multiple r of the expanded uncertainty: w = r·U; there is none under simple acceptance."""
     accept_conditional: StrictBool = False
     """Whether a run with conditional passes still counts as passed (the certificate then says so)."""
+    coverage: Ratio = 0.9545
+    """Coverage probability of U; 95.45 % is k = 2 for a normal distribution."""
+    accept_unresolved: dict[Annotated[str, Field(min_length=1, max_length=200)], Text] = {}
+    """Check, such as `exercise.K3.operate-time` or `exercise.*.operate-time` → why its limit is accepted although the
+    bench's uncertainty is more than a quarter of the tolerance (the certificate then says so)."""
+
+    @model_validator(mode="after")
+    def _agrees_with_itself(self) -> Self:
+        if not 0.5 <= self.coverage < 1:
+            raise ValueError(f"a coverage probability of {self.coverage:.4%} (give one such as 95.45 %)")
+        if self.rule == "simple acceptance" and "guard" in self.model_fields_set and self.guard:
+            raise ValueError("simple acceptance has no guard band (delete 'guard', or name another rule)")
+        if self.rule != "non-binary" and self.accept_conditional:
+            raise ValueError(f"{self.rule} knows no conditional pass to accept (delete 'accept_conditional')")
+        return self
 
 
 class Profile(Part):

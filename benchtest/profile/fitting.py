@@ -35,7 +35,7 @@ def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...
     variant = _chosen(profile, variant)
     for option in options:
         if option not in profile.options:
-            raise ValueError(f"unknown option {option!r} (this profile has: {', '.join(profile.options) or 'none'})")
+            raise ValueError(f"unknown option {option!r} ({_there(profile.options)})")
     out: set[str] = set()
     changed: dict[str, Any] = {}
     for section in _SECTIONS:
@@ -59,10 +59,14 @@ def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...
 
 def _chosen(profile: Profile, variant: str | None) -> str | None:
     if variant is None and len(profile.variants) > 1:
-        raise ValueError(f"which variant? (this profile has: {', '.join(profile.variants)})")
+        raise ValueError(f"which variant? ({_there(profile.variants)})")
     if variant is not None and variant not in profile.variants:
-        raise ValueError(f"unknown variant {variant!r} (this profile has: {', '.join(profile.variants) or 'none'})")
+        raise ValueError(f"unknown variant {variant!r} ({_there(profile.variants)})")
     return variant if variant is not None else next(iter(profile.variants), None)
+
+
+def _there(choices: Mapping[str, str]) -> str:
+    return f"this profile has: {', '.join(choices)}" if choices else "this profile has none, leave it out"
 
 
 def _has(thing: Fitted, variant: str | None, options: tuple[str, ...]) -> bool:

@@ -11,9 +11,11 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from importlib import import_module
+from pathlib import Path
+from typing import Any
 
 from benchtest.documents import Review, beside, choices, nearest_or_list, read_bytes
-from benchtest.errors import DocumentError
+from benchtest.errors import DocumentError, Problem
 from benchtest.profile.board import CanLink
 
 LONGEST_FRAME = 64
@@ -55,19 +57,37 @@ def read_database(link: CanLink, review: Review) -> SignalDatabase | None:
 
 
 def _parsed(content: bytes, name: str, review: Review) -> SignalDatabase | None:
-    cantools = import_module("cantools")  # here, because it takes longer than all other imports together
     text = _decoded(content)
-    if (impossible := _impossible_size(text)) is not None:
-        review.say(("link", "database"), f"{name!r} is not a readable DBC file: {impossible}")
-        return None
     try:
-        database = cantools.database.load_string(text, database_format="dbc")
-    except (cantools.Error, ValueError, LookupError, ArithmeticError, TypeError, AttributeError) as cause:
-        reason = str(cause).splitlines()[0] if str(cause) else type(cause).__name__
-        review.say(("link", "database"), f"{name!r} is not a readable DBC file: {reason[:120]}")
+        database = parse(text)
+    except ValueError as cause:
+        review.say(("link", "database"), f"{name!r} {cause}", "try saving it anew with a DBC editor")
         return None
     signals = {message.name: tuple(signal.name for signal in message.signals) for message in database.messages}
     return SignalDatabase(text=text, content=content, signals=signals)
+
+
+def load_database(path: Path) -> Any:
+    """Return the signal database in a DBC file as cantools has it.
+
+    Raises DocumentError for a file that cannot be read or is none.
+    """
+    try:
+        return parse(_decoded(read_bytes(path)))
+    except ValueError as cause:
+        raise DocumentError([Problem(file=path, line=0, column=0, where="", message=str(cause), hint="")]) from cause
+
+
+def parse(text: str) -> Any:
+    """Return a signal database from its text, as cantools has it. Raises ValueError that says what is wrong."""
+    if (impossible := _impossible_size(text)) is not None:
+        raise ValueError(f"is not a readable DBC file: {impossible}")
+    cantools = import_module("cantools")  # here, because it takes longer than all other imports together
+    try:
+        return cantools.database.load_string(text, database_format="dbc")
+    except (cantools.Error, ValueError, LookupError, ArithmeticError, TypeError, AttributeError) as cause:
+        reason = str(cause).splitlines()[0] if str(cause) else type(cause).__name__
+        raise ValueError(f"is not a readable DBC file: {reason[:120]}") from cause
 
 
 def _impossible_size(text: str) -> str | None:

@@ -11,7 +11,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from benchtest.metrology.figures import figures, permitted
+from benchtest.metrology.figures import figures, permitted, unusual
 from benchtest.procedure import Check, Interval
 from benchtest.records.canonical import write_whole
 from benchtest.results import Outcome, Result, Run, Verdict
@@ -58,7 +58,8 @@ def _sentence(result: Result) -> str:
     limits = check.permitted
     if isinstance(limits, Interval):
         limits = permitted(limits.low, limits.high, check.unit)
-    measured = "nothing" if result.value is None else figures(result.value, result.uncertainty, check.unit)
+    k = unusual(result.coverage)
+    measured = "nothing" if result.value is None else figures(result.value, result.uncertainty, check.unit, coverage=k)
     return f"{result.verdict}: {check.title}: expected {limits}, measured {measured}, probe {check.probe}"
 
 

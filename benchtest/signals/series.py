@@ -17,6 +17,9 @@ Values = NDArray[Any]
 Moments = NDArray[np.float64]
 Positions = NDArray[np.intp]
 
+STRETCH = 1 << 18
+"""Times looked at together, so that a long column is not copied whole."""
+
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Sampled:
@@ -67,14 +70,19 @@ class Uneven:
     def __post_init__(self) -> None:
         if self.values.shape != self.times.shape:
             raise ValueError(f"{self.values.size} samples at {self.times.size} times")
-        wrong = np.flatnonzero(~(np.diff(self.times) > 0))
-        if wrong.size or not np.isfinite(self.times).all():
-            place = int(wrong[0]) + 1 if wrong.size else int(np.argmin(np.isfinite(self.times)))
-            raise ValueError(f"time does not go forward at sample {place} ({self.times[place]!r} s)")
+        for begin in range(0, self.times.size, STRETCH):
+            part = self.times[begin : begin + STRETCH + 1]
+            wrong = np.flatnonzero(~((part[1:] > part[:-1]) & np.isfinite(part[1:])))
+            if wrong.size or not np.isfinite(part[0]):
+                place = begin + (int(wrong[0]) + 1 if np.isfinite(part[0]) else 0)
+                raise ValueError(f"time does not go forward at sample {place} ({float(self.times[place])!r} s)")
 
     def moments(self, positions: ArrayLike) -> Moments:
         """Return the seconds of positions, whole or between samples."""
-        return np.asarray(np.interp(np.asarray(positions, float), np.arange(self.times.size), self.times))
+        wanted = np.clip(np.asarray(positions, float), 0.0, max(0, self.times.size - 1))
+        before = np.floor(wanted).astype(np.intp)
+        after = np.minimum(before + 1, self.times.size - 1)
+        return np.asarray(self.times[before] + (wanted - before) * (self.times[after] - self.times[before]))
 
     def gaps(self, positions: Positions) -> Moments:
         """Return the seconds between each sample and the one before it; 0 for the first."""
@@ -94,7 +102,8 @@ class Uneven:
     @property
     def gap(self) -> float:
         """Seconds of the longest time without a look; infinite for fewer than two samples."""
-        return float(np.diff(self.times).max()) if self.times.size > 1 else np.inf
+        starts = range(0, self.times.size - 1, STRETCH)
+        return max((float(np.diff(self.times[begin : begin + STRETCH + 1]).max()) for begin in starts), default=np.inf)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
@@ -129,3 +138,30 @@ class Stamped:
 
 
 Series = Sampled | Uneven | Stamped
+
+
+def positions(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> slice:
+    """Return which samples lie between two moments in seconds, both included."""
+    if isinstance(series, Sampled):
+        size, nearly = series.values.size, 1e-6  # samples; the last bits of a float
+        first = int(np.clip(np.ceil((since - series.start) * series.rate - nearly), 0, size))
+        return slice(first, int(np.clip(np.floor((until - series.start) * series.rate + nearly) + 1, first, size)))
+    first = int(np.searchsorted(series.times, since, side="left"))
+    return slice(first, max(first, int(np.searchsorted(series.times, until, side="right"))))
+
+
+def stretch(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> Sampled | Uneven:
+    """Return the part of a series between two moments in seconds, both included, without copying a sample."""
+    part = positions(series, since=since, until=until)
+    if isinstance(series, Sampled):
+        start = series.start + part.start / series.rate
+        return Sampled(values=series.values[part], rate=series.rate, start=start)
+    return Uneven(values=series.values[part], times=series.times[part])
+
+
+def cut(series: Sampled | Uneven, *, since: float = -np.inf, until: float = np.inf) -> tuple[Moments, Moments]:
+    """Return moments and values, as floats, between two moments in seconds, both included; only finite values."""
+    part = positions(series, since=since, until=until)
+    values = series.values[part].astype(float)
+    numbers = np.isfinite(values)
+    return series.moments(np.arange(part.start, part.stop)[numbers]), values[numbers]

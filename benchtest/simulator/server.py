@@ -122,9 +122,10 @@ class LineSide:
 class CanSide:
     """One door with a serial-line CAN adapter behind it."""
 
-    def __init__(self, door: Door, world: World) -> None:
+    def __init__(self, door: Door, world: World, clock: Clock) -> None:
         self.door = door
         self._world = world
+        self._clock = clock
         self._peer = SlcanPeer()
         self.outbox = b""
 
@@ -137,6 +138,7 @@ class CanSide:
         while data := self.door.read():
             answers, frames = self._peer.feed(data)
             self.outbox += answers
+            self._world.advance(self._clock.now())  # the last look may be long past: no effect before its cause
             for frame in frames:
                 self._world.receive(frame.can_id, frame.data)
         if not self.door.present:
@@ -175,7 +177,7 @@ def serve(
     state = WireState(bench, clock)
     sides: list[LineSide | CanSide] = [LineSide(door, state, log)]
     if world is not None and can_door is not None:
-        sides.append(CanSide(can_door, world))
+        sides.append(CanSide(can_door, world, clock))
     try:
         while not stop.is_set():
             _wait(sides, TICK if world is None or world.next_event is None else world.next_event - clock.now())

@@ -7,6 +7,7 @@ import pytest
 
 from benchtest.adapters.catalogue import DRIVERS, find
 from benchtest.errors import PlanError
+from benchtest.instruments import Role
 from benchtest.simulator.commands import COMMANDS
 from benchtest.simulator.syntax import TEXTS
 
@@ -38,3 +39,10 @@ def test_page_and_table_have_the_same_errors() -> None:
     rows = re.findall(r"^\| (−?[0-9]+) \| ([^|]+) \|", PAGE, re.MULTILINE)
 
     assert TEXTS == {int(code.replace("−", "-")): text for code, text in rows}
+
+
+def test_page_explains_every_role() -> None:
+    """Whoever writes an adapter learns what each role of a channel is for, and of no other."""
+    section = PAGE.partition("## Channels")[2].partition("\n## ")[0]
+
+    assert {role.value for role in Role} == set(re.findall(r"^\| `(\w+)` \|", section, re.MULTILINE))

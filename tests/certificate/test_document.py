@@ -1,14 +1,17 @@
 """What the paper says, before it is set."""
 
+import itertools
 import json
 import math
+import re
 import time
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
-from benchtest.certificate import describe, write_certificate
+from benchtest.certificate import describe, to_html, write_certificate
+from benchtest.certificate.plots import _Axis, _ticks
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Verdict
@@ -28,6 +31,8 @@ def test_every_other_outcome_is_a_report(outcome: Outcome) -> None:
     """Inconclusive, bench fault and aborted are reports in large words too."""
     document = describe(replace(finished_run(), outcome=outcome), finished_readings())
     assert ("Report of findings", str(outcome).upper()) == (document.title, document.outcome)
+    unjudged = outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}
+    assert unjudged == document.reason.endswith("; the board is not judged")
 
 
 @pytest.mark.parametrize("verdict", [Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.CONDITIONAL_PASS])
@@ -46,6 +51,32 @@ def test_a_run_without_results_is_not_certified() -> None:
     assert not document.passed
     assert len(run.results) == len(document.not_tested)
     assert {"never reached"} == {row.note for row in document.not_tested}
+
+
+def test_a_step_that_was_never_reached_is_named_once() -> None:
+    """The page names the step, how many checks it has and why; its rows stay in the document for machines."""
+    run = finished_run()
+    power = {check.id for check in run.procedure.steps[0].checks}
+    stopped = replace(run, results=tuple(r for r in run.results if r.check.id in power), outcome=Outcome.ABORTED)
+    document = describe(stopped, finished_readings())
+    rest = run.procedure.steps[1:]
+    named = [(fact.label, fact.value) for fact in document.not_reached]
+    assert [(step.title, f"{len(step.checks)} checks") for step in rest] == named
+    assert "never reached" == document.not_reached_why
+    assert () == document.left_out
+    assert sum(len(s.checks) for s in rest) == len(document.not_tested)
+    page = to_html(document)
+    assert "Every relay in turn" in page
+    assert rest[1].checks[0].title not in page
+
+
+def test_a_check_left_out_of_a_step_is_listed_by_itself() -> None:
+    """One check of many without a result: it is a row of its own, and no step counts as not reached."""
+    run = finished_run()
+    first, *others = run.results
+    document = describe(replace(run, results=tuple(others)), finished_readings())
+    assert first.check.title in {row.check for row in document.left_out}
+    assert () == document.not_reached
 
 
 def test_failures_come_first_with_the_place_to_look() -> None:
@@ -90,12 +121,22 @@ def test_every_relay_and_every_code_has_a_drawing() -> None:
     """14 relays with two panels each and two strips; each says in words what it shows."""
     drawn = {f.title: f for f in describe(finished_run(), finished_readings()).figures}
     assert {f"K{n}" for n in range(1, 15)} | {"D19", "D20"} == set(drawn)
-    assert ["exercise.K3.on, order at 20 ms", "exercise.K3.off, order at 20 ms"] == [
+    assert ["exercise.K3.on: order at 20 ms", "exercise.K3.off: order at 20 ms"] == [
         panel.title for panel in drawn["K3"].panels
     ]
+    assert "Every relay in turn: order at 20 ms" == drawn["K1"].panels[0].title
     assert "K3 operate 6.60 ± 0.12 ms" in drawn["K3"].panels[0].alternative
     assert "read as 12" in drawn["D20"].panels[0].alternative
     assert "lit 600 ms at 2 s" in drawn["D20"].panels[0].alternative
+
+
+@pytest.mark.parametrize("span", [0.02, 0.078, 0.0999, 0.1, 0.3, 6.9, 19.9])
+def test_numbers_of_an_axis_keep_apart(span: float) -> None:
+    """Whatever the stretch that is drawn, two numbers are at least 36 units apart, room for `-10 ms`."""
+    drawn = _ticks(_Axis(start=0.0, end=span, zero=0.3 * span), 0.0)
+    at = [float(x) for x in re.findall(r'<text x="([0-9.]+)"', drawn)]
+    assert len(at) >= 3
+    assert min(right - left for left, right in itertools.pairwise(at)) >= 36
 
 
 def test_drawings_are_thin() -> None:

@@ -97,12 +97,18 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
 WRONG = [
     ("unknown variant", (*GREENHOUSE, "--serial", "A1", "--variant", "three-bay"), 2, "unknown variant 'three-bay'"),
     ("no variant", (*GREENHOUSE, "--serial", "A1"), 2, "which variant?"),
-    ("unknown option", (*CARWASH, "--serial", "A1", "--option", "gold"), 2, "unknown option 'gold'"),
+    (
+        "unknown option",
+        (*CARWASH, "--serial", "A1", "--option", "gold"),
+        2,
+        "unknown option 'gold' (this profile has none, leave it out)",
+    ),
     ("path in the serial", (*CARWASH, "--serial", "../../etc/x"), 2, "'/'"),
     ("control character in the serial", (*CARWASH, "--serial", "A\x1b[31m"), 2, r"\x1b"),
     ("unknown fault", (*CARWASH, "--serial", "A1", "--fault", "K9 sulks"), 2, "K9 sulks"),
     ("unknown revision", (*CARWASH, "--serial", "A1", "--revision", "Z"), 2, "revision 'Z'"),
     ("unknown adapter", (*CARWASH, "--serial", "A1", "--port", "xy=/dev/null"), 2, "adapters of this fixture"),
+    ("port of a simulated adapter", (*CARWASH, "--serial", "A1", "--port", "io=/dev/null"), 2, "io is simulated"),
     ("no profile", ("check", "profiles/none.yaml"), 4, "profiles/none.yaml"),
     ("a folder as profile", ("check", "profiles"), 4, "profiles"),
     ("no run", ("show", "runs/none"), 4, "runs/none"),
@@ -143,6 +149,45 @@ WRONG = [
         "benchtest simulate",
     ),
 ]
+
+
+def test_a_reader_that_goes_away_changes_no_verdict(tmp_path: Path) -> None:
+    """`run … | head -1` goes on to its end: a faulty board is still 1, never the 0 of a pass, and has its report."""
+    words = [*CARWASH, "--serial", "A1", "--fault", "K2 contact never closes", "--runs", str(tmp_path)]
+    command = [sys.executable, "-m", "benchtest", *words]
+    with subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) as process:
+        assert process.stdout is not None
+        assert process.stderr is not None
+        process.stdout.readline()
+        process.stdout.close()
+        said = process.stderr.read()
+
+    assert (1, "") == (process.returncode, said)
+    assert list(tmp_path.glob("*/report.pdf"))
+
+
+def test_a_bench_that_cannot_be_opened_judges_nothing(benchtest: Benchtest) -> None:
+    """The last sentence says that the board is not judged, as it does after a bench fault in mid-run."""
+    done = benchtest(*CARWASH[:-1], "fixtures/serial.yaml", "--serial", "A1", "--port", "io=/dev/none")
+
+    assert 5 == done.returncode
+    assert "The board is not judged." == done.stderr.splitlines()[-1]
+
+
+def test_a_disk_that_takes_no_more_ends_the_run_without_a_verdict(tmp_path: Path) -> None:
+    """No file may grow beyond 20 kB: the run ends with 5, says which folder and what to try, and judges nothing."""
+    code = (
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); "
+        "from benchtest.cli import entry; sys.exit(entry(sys.argv[1:]))"
+    )
+    words = [*CARWASH, "--serial", "A1", "--runs", str(tmp_path / "runs")]
+    done = subprocess.run([sys.executable, "-c", code, *words], capture_output=True, text=True, check=False, cwd=ROOT)
+
+    assert 5 == done.returncode
+    assert f"{tmp_path / 'runs'}: File too large, so the run cannot be kept" in done.stderr
+    assert "another folder with --runs" in done.stderr
+    assert "The board is not judged." == done.stderr.splitlines()[-1]
+    assert "PASS" not in done.stdout
 
 
 @pytest.mark.parametrize(("words", "code", "said"), [row[1:] for row in WRONG], ids=[row[0] for row in WRONG])
@@ -230,7 +275,9 @@ def test_faults_lists_what_run_takes(benchtest: Benchtest) -> None:
     """Each line begins with a text that --fault takes and says what it means."""
     lines = benchtest("faults", "profiles/greenhouse.yaml").stdout.splitlines()
 
-    assert any(line.startswith("K3 contact welded ") for line in lines)
+    welded = next(line for line in lines if line.startswith("K3 contact welded "))
+    assert "The contact of K3 has welded" in welded
+    assert "{" not in "".join(lines)
     assert len(lines) > 100
 
 

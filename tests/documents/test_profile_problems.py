@@ -15,7 +15,7 @@ ONE_MISTAKE = [
     ("    nominal: 24 V\n", "    nominal: 24 V\n    «nominal: 12 V\n", "key 'nominal' twice, on lines 21 and 22"),
     ("current_limit: 1 A", "current_limit: «1", "got 1 without a unit"),
     ("gap: 200 ms", "gap: «200 V", "'V' is not a unit of duration"),
-    ("operate: {min: 1 ms", "operate: «{min: 20 ms", "lower limit 0.02 lies above upper limit 0.012"),
+    ("operate: {min: 1 ms", "operate: «{min: 20 ms", "lower limit 20 ms lies above upper limit 12 ms"),
     ("kind: level", "kind: «levle", "kind 'levle' is unknown (nearest level; known: dry contact, level, probe)"),
     ("step: safe off", "step: «safe of", "step 'safe of' is unknown (nearest safe off;"),
     ("{step: safe off}", "«{}", "'step' is missing"),
@@ -32,6 +32,21 @@ ONE_MISTAKE = [
     ("coil: TP.2-X1.2", "coil: «TP.2", "'TP.2' is not a pair of terminals (try 'X7.1-X7.2')"),
     ("      1: {means: all", "      «one: {means: all", "name 'one' is not a whole number"),
     ("stages: [6 V, 12 V]", "stages: «6 V", "expected a list, got '6 V' (write it in square brackets)"),
+    # decision
+    ("connectors:\n", "decision: {rule: «lenient}\nconnectors:\n", "'lenient' is not possible here"),
+    (
+        "connectors:\n",
+        "decision: «{rule: simple acceptance, guard: 1.0}\nconnectors:\n",
+        "simple acceptance has no guard band (delete 'guard'",
+    ),
+    (
+        "connectors:\n",
+        "decision: «{rule: guarded acceptance, accept_conditional: true}\nconnectors:\n",
+        "guarded acceptance knows no conditional pass to accept",
+    ),
+    ("connectors:\n", "decision: «{coverage: 100 %}\nconnectors:\n", "a coverage probability of 100"),
+    ("connectors:\n", "decision: {coverage: «2}\nconnectors:\n", "got 2 without a unit"),
+    ("connectors:\n", "decision: {accept_unresolved: «[K3]}\nconnectors:\n", "expected"),
     # terminals
     ("X2.3-X1.2", "«X2.1-X1.2", "input day takes terminal X2.1, which input float_up has (line 29)"),
     ("X2.5-X2.6", "«X2.5-X2.3", "input water takes terminal X2.3, which input day has"),
@@ -82,7 +97,7 @@ ONE_MISTAKE = [
     ("tank.dbc", "«thank.dbc", "'thank.dbc' there is no such file (DBC files beside the profile: tank.dbc)"),
     ("tank.dbc", "«../boards/tank.dbc", "'../boards/tank.dbc' is not a file name"),
     ("tank.dbc", "«/etc/passwd", "'/etc/passwd' is not a file name"),
-    ("tank.dbc", "«tank.yaml", "'tank.yaml' is not a readable DBC file"),
+    ("tank.dbc", "«tank.yaml", "(try saving it anew with a DBC editor)"),
     ("command: Command", "command: «Comand", "there is no message 'Comand' (nearest Command;"),
     ("board: {message: Tank", "board: {message: «Tonk", "there is no message 'Tonk' (nearest Tank;"),
 ]

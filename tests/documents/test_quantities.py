@@ -140,5 +140,5 @@ def test_every_dimension_reads_its_own_example() -> None:
     """The example that an error gives is one that would be taken."""
     dimensions = [thing for thing in vars(quantities).values() if isinstance(thing, Dimension)]
 
-    assert 10 == len(dimensions)
+    assert 11 == len(dimensions)
     assert all(math.isfinite(parse(dimension.example, dimension)) for dimension in dimensions)

@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchtest.metrology.decision import decide
+from benchtest.metrology.conformity import specific_risk
+from benchtest.metrology.decision import Rule, decide
 
 whole = st.integers(-1000, 1000)
 
@@ -75,3 +76,37 @@ def test_the_unit_does_not_matter(value: int, uncertainty: int, limits: list[int
     low, high = limits
     plain = decide(value, uncertainty, low=low, high=high)
     assert plain == decide(value * factor, uncertainty * factor, low=low * factor, high=high * factor)
+
+
+RULES: tuple[Rule, ...] = ("simple acceptance", "guarded acceptance", "non-binary")
+
+
+@given(whole, st.integers(0, 50), st.tuples(whole, whole).map(sorted))
+def test_the_rules_agree_where_there_is_no_guard_band(value: int, uncertainty: int, limits: list[int]) -> None:
+    """With w = 0 simple acceptance, guarded acceptance and the non-binary statement are one."""
+    low, high = limits
+    words = {decide(value, uncertainty, low=low, high=high, guard=0.0, rule=rule) for rule in RULES}
+    assert 1 == len(words)
+    assert words <= {"pass", "fail"}
+
+
+@given(whole, st.integers(1, 50), st.tuples(whole, whole).map(sorted), st.sampled_from([0.5, 1.0, 2.0]))
+def test_a_stricter_rule_never_passes_more(value: int, uncertainty: int, limits: list[int], guard: float) -> None:
+    """Guarded acceptance passes what the non-binary statement passes, and simple acceptance all that lies inside."""
+    low, high = limits
+    simple, guarded, full = (decide(value, uncertainty, low=low, high=high, guard=guard, rule=rule) for rule in RULES)
+    assert (guarded == "pass") == (full == "pass")
+    assert simple == ("pass" if low <= value <= high else "fail")
+    assert guarded in {"pass", "fail"}
+
+
+@pytest.mark.parametrize("rule", RULES)
+@given(st.sampled_from(["value", "uncertainty", "low", "high"]), st.floats(-1e3, 1e3))
+def test_what_is_not_a_number_passes_under_no_rule(rule: Rule, spoiled: str, value: float) -> None:
+    """NaN in value, uncertainty or limit is not tested, and nothing is said of its risk where that is unknown."""
+    facts = {"value": value, "uncertainty": 1.0, "low": -1e4, "high": 1e4} | {spoiled: math.nan}
+    word = decide(facts["value"], facts["uncertainty"], low=facts["low"], high=facts["high"], rule=rule)
+    assert word == "not tested"
+    if spoiled in {"value", "uncertainty"}:
+        risk = specific_risk(word, facts["value"], facts["uncertainty"], low=facts["low"], high=facts["high"])
+        assert risk is None

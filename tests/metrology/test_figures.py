@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchtest.metrology.figures import figures, permitted, plain
+from benchtest.metrology.figures import chance, figures, percent, permitted, plain, unusual
 
 
 @pytest.mark.parametrize(
@@ -55,6 +55,35 @@ def test_the_coverage_factor_is_named_where_there_is_an_uncertainty() -> None:
     """`k` stands behind an uncertainty and nowhere else."""
     assert figures(12.0, 0.02, "V", coverage=2.0) == "12.000 ± 0.020 V (k = 2)"
     assert figures(12.0, None, "V", coverage=2.0) == "12 V"
+
+
+def test_a_coverage_factor_is_told_where_it_prints_otherwise_than_two() -> None:
+    """2.004 prints as 2 and is not told; 2.13 is, with three digits."""
+    assert [None, None, 2.13, 1.96] == [unusual(k) for k in (None, 2.004, 2.13, 1.96)]
+    assert figures(12.0, 0.02, "V", coverage=unusual(2.1314)) == "12.000 ± 0.020 V (k = 2.13)"
+
+
+@pytest.mark.parametrize(
+    ("share", "text"),
+    [
+        (0.71234, "71.2 %"),
+        (0.02276, "2.28 %"),
+        (0.9987, "99.87 %"),
+        (1e-6, "< 0.01 %"),
+        (0.999999, "> 99.99 %"),
+        (0.0, "0 %"),
+        (1.0, "100 %"),
+        (math.nan, "not a number"),
+    ],
+)
+def test_shares_are_read_as_percent(share: float, text: str) -> None:
+    """Three digits, and no false nines."""
+    assert text == percent(share)
+
+
+def test_no_probability_is_printed_as_certain() -> None:
+    """What rounds to 0 or 1 is still only likely."""
+    assert ["< 0.01 %", "> 99.99 %", "50 %"] == [chance(p) for p in (0.0, 1.0, 0.5)]
 
 
 @pytest.mark.parametrize(

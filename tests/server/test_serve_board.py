@@ -1,6 +1,8 @@
 """The command that serves a whole board, as a process of its own."""
 
+import os
 import re
+import shlex
 import signal
 import subprocess
 import sys
@@ -54,6 +56,26 @@ def test_served_board_ends_cleanly_on_a_signal(ending: signal.Signals, tcp: tupl
     assert 0 == process.returncode
     assert f"ended by {ending.name}" in told
     assert "Traceback" not in told
+
+
+def test_the_line_to_paste_can_be_pasted(tmp_path: Path) -> None:
+    """Called by its path and with a folder whose name has a blank, the line names that path and quotes that folder."""
+    program = str(Path(sys.executable).parent / "benchtest")
+    profile = tmp_path / "my boards" / "carwash.yaml"
+    profile.parent.mkdir()
+    profile.write_bytes((ROOT / "profiles/carwash.yaml").read_bytes())
+    words = [program, "simulate", str(profile), "--fixture", str(ROOT / "fixtures/serial.yaml")]
+    with subprocess.Popen(
+        words, stdout=subprocess.PIPE, text=True, env={**os.environ, "PATH": "/usr/bin:/bin"}
+    ) as process:
+        try:
+            assert process.stdout is not None
+            pasted = shlex.split(next(line for line in process.stdout if "--port" in line))
+        finally:
+            process.kill()
+
+    assert [program, "run", str(profile), "--fixture"] == pasted[:4]
+    assert ["--serial", "DEMO-1"] == pasted[-2:]
 
 
 def test_killed_server_is_missed_in_the_middle_of_a_recording() -> None:
