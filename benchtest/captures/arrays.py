@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.lib import format as npy
 
-from benchtest.captures.capture import Capture, Channel, Options, Recorded, room
+from benchtest.captures.capture import ROOM, Capture, Channel, Options, Recorded, room
 from benchtest.captures.moments import Moments, place
 from benchtest.errors import CaptureError
 from benchtest.signals.series import Sampled, Series, Values
@@ -35,31 +35,28 @@ def open_arrays(path: Path, start: bytes, options: Options) -> Capture:
         shapes = _shapes(path)
     except TORN as cause:
         raise CaptureError(path, f"no whole file of arrays: {cause}", hint="copy it again") from None
-    aside = {*TIMES, *RATES, *STARTS}
-    lines = {
-        name: shape[0]
-        for name, (shape, kind) in shapes.items()
-        if name not in aside and len(shape) == 1 and kind.kind in "iufb"
-    }
-    others = [name for name in shapes if name not in aside and name not in lines]
-    if not lines:
-        raise CaptureError(
-            path, f"no channel among: {', '.join(shapes) or 'nothing'}", expected="arrays of one dimension"
-        )
+    names = _lines(shapes)
+    if not names:
+        found = f"no channel among: {', '.join(shapes) or 'nothing'}"
+        raise CaptureError(path, found, expected="arrays of numbers of one dimension")
     if options.rate is None and not {*TIMES, *RATES} & shapes.keys():
         expected = "an array 'times', or a number 'rate'"
-        raise CaptureError(
-            path, "no time and no rate", expected=expected, hint="say the samples per second with 'rate'"
-        )
-    channels = tuple(Channel(number=number, name=name, unit="") for number, name in enumerate(lines, 1))
-    notes = tuple(f"'{name}' is no array of numbers of one dimension, left out" for name in others)
+        raise CaptureError(path, "no time and no rate", expected=expected, hint="say the samples per second: 'rate'")
+    others = [name for name in shapes if name not in {*TIMES, *RATES, *STARTS, *names}]
     return Capture(
         path=path,
         kind_of_file="arrays",
-        channels=channels,
-        notes=notes,
+        channels=tuple(Channel(number=number, name=name, unit="") for number, name in enumerate(names, 1)),
+        notes=tuple(f"'{name}' is no array of numbers of one dimension, left out" for name in others),
         reader=lambda channel: _read(path, shapes, options, channel),
     )
+
+
+def _lines(shapes: Shapes) -> list[str]:
+    """Return the names of the arrays that can be channels."""
+    aside = {*TIMES, *RATES, *STARTS}
+    numbers = {name for name, (shape, kind) in shapes.items() if len(shape) == 1 and kind.kind in "iufb"}
+    return [name for name in shapes if name in numbers - aside]
 
 
 def _shapes(path: Path) -> Shapes:
@@ -131,7 +128,10 @@ def _floats(path: Path, name: str, shapes: Shapes) -> Values:
         raise CaptureError(
             path, f"'{name}' has the shape {shape} and the type {kind}", expected="numbers in one dimension"
         )
-    return _load(path, name).astype(room(path, shape[0]))
+    if shape[0] * kind.itemsize > ROOM:
+        found = f"'{name}' says it takes {shape[0] * kind.itemsize} bytes"
+        raise CaptureError(path, found, expected=f"at most {ROOM}", hint="save it in parts and measure each")
+    return _load(path, name).astype(room(path, shape[0]), copy=False)
 
 
 def _load(path: Path, name: str) -> Values:

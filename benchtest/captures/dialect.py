@@ -6,6 +6,7 @@ give different numbers are a refusal that names them. Thousands are never guesse
 """
 
 import csv
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
@@ -21,6 +22,7 @@ DELIMITERS: Final = {",": "comma", ";": "semicolon", "\t": "tab", " ": "space", 
 VALUES: Final = frozenset({"number", "state"})
 
 
+_DAY = re.compile(r"\b[0-9]{1,2}[./][0-9]{1,2}[./][0-9]{2,4}\b")
 _NOTHING: Final = " ,;\t\r\x1a"
 """Signs of which a line without cells is made."""
 
@@ -61,13 +63,14 @@ class Dialect:
 
 def find_dialect(path: Path, lines: Sequence[str], options: Options) -> Dialect:
     """Return the one way to read the head; raise CaptureError when there is none, or more than one."""
+    quoted = any('"' in line for line in lines[-5:])
     found = [
         dialect
         for delimiter in DELIMITERS
         for decimal in (".", ",")
         if options.delimiter in {None, delimiter}
         and options.decimal in {None, decimal}
-        and (delimiter, decimal) != (",", ",")
+        and (delimiter != "," or decimal != "," or quoted)
         if (dialect := _explain(lines, delimiter, decimal)) is not None
     ]
     found = _without_echoes(found)
@@ -114,7 +117,7 @@ def _explain(lines: Sequence[str], delimiter: str, decimal: str) -> Dialect | No
     first, last, kinds = max(runs, key=lambda run: run[1] - run[0])
     if (delimiter and len(kinds) < 2) or (not VALUES.intersection(kinds) and "none" not in kinds[1:]):
         return None
-    above = tuple(row for row in rows if row.line < read[first].line)
+    above = (*(row for row in rows if row.line < read[first].line), *_beside(read[first : last + 1]))
     return Dialect(
         delimiter=delimiter, decimal=decimal, above=above, rows=tuple(read[first : last + 1]), kinds=tuple(kinds)
     )
@@ -125,10 +128,27 @@ def _run(rows: list[Row], last: int, decimal: str) -> tuple[int, int, list[str]]
     first_kinds = _kinds(rows[last], decimal)
     if first_kinds is None:
         return None
+    empty = _empty(rows[last])
     kinds, first = list(first_kinds), last
-    while first and (wider := _joined(kinds, _kinds(rows[first - 1], decimal))) is not None:
-        kinds, first = wider, first - 1
+    while first and (wider := _joined(kinds[empty:], _kinds(rows[first - 1], decimal), empty)) is not None:
+        kinds[empty:], first = wider, first - 1
     return first, last, kinds
+
+
+def _empty(row: Row) -> int:
+    """Return how many cells in front are empty: two or more leave room for a preamble beside the first rows."""
+    empty = next((place for place, cell in enumerate(row.cells) if cell), 0)
+    return empty if empty >= 2 else 0
+
+
+def _beside(rows: Sequence[Row]) -> list[Row]:
+    """Return the preamble that stands beside the first rows, in cells that are empty further down."""
+    empty = _empty(rows[-1])
+    return [
+        Row(line=row.line, text=row.delimiter.join(row.cells[:empty]), delimiter=row.delimiter)
+        for row in rows
+        if any(row.cells[:empty])
+    ]
 
 
 def _kinds(row: Row, decimal: str) -> tuple[str, ...] | None:
@@ -138,12 +158,12 @@ def _kinds(row: Row, decimal: str) -> tuple[str, ...] | None:
     return kinds if read and "junk" not in kinds else None
 
 
-def _joined(kinds: list[str], others: tuple[str, ...] | None) -> list[str] | None:
-    """Return the kinds of columns that hold both rows; None when they do not fit."""
-    if others is None or len(others) != len(kinds):
+def _joined(kinds: list[str], others: tuple[str, ...] | None, after: int = 0) -> list[str] | None:
+    """Return the kinds of columns, from one on, that hold both rows; None when they do not fit."""
+    if others is None or len(others) != after + len(kinds):
         return None
     joined = []
-    for one, other in zip(kinds, others, strict=True):
+    for one, other in zip(kinds, others[after:], strict=True):
         if other in {one, "none"}:
             joined.append(one)
         elif one == "none":
@@ -190,6 +210,9 @@ def _refuse_none(path: Path, lines: Sequence[str]) -> None:
     shown = next((line for line in reversed(lines) if line.strip()), "")
     if not shown:
         raise CaptureError(path, "nothing but empty lines", expected="a table with rows of numbers")
+    if (day := _DAY.search(shown)) is not None:
+        found = f"the date {day[0]!r} can be read in two ways, day first or month first"
+        raise CaptureError(path, found, expected="dates such as 2026-03-01", hint="export with dates of ISO 8601")
     raise CaptureError(
         path,
         f"no delimiter and decimal mark make readings of the last rows, such as {shown[:60]!r}",

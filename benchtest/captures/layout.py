@@ -196,6 +196,9 @@ def _unnamed(
     forward = [column for column in columns if _goes_forward(dialect, column)]
     first = columns[0]
     if told is not None:
+        if len(columns) > 1 and first in forward and _follows(dialect, first, told):
+            notes.append(f"no heading names the time: column {first.place + 1} goes on in the steps that are told")
+            return _seconds(path, first, notes), None, None
         if len(columns) > 1 and first in forward:
             raise CaptureError(
                 path,
@@ -232,6 +235,12 @@ def _all_read(cells: list[str], dialect: Dialect) -> bool:
 def _goes_forward(dialect: Dialect, column: Column) -> bool:
     numbers = _numbers(dialect, column)
     return len(numbers) > 2 and all(one < other for one, other in pairwise(numbers))
+
+
+def _follows(dialect: Dialect, column: Column, step: float) -> bool:
+    """Return whether a column goes on in these steps, to a hundredth of one."""
+    numbers = _numbers(dialect, column)
+    return all(abs(other - one - step) <= 0.01 * step for one, other in pairwise(numbers))
 
 
 def _counts(dialect: Dialect, column: Column) -> bool:

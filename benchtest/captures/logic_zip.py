@@ -59,20 +59,7 @@ def open_logic_zip(path: Path, start: bytes, options: Options) -> Capture:
 
 def _session(path: Path, archive: zipfile.ZipFile, options: Options) -> Session:
     names = {entry.filename: entry for entry in archive.infolist()}
-    if "metadata" not in names:
-        if names and all(name.endswith(".npy") for name in names):
-            raise CaptureError(
-                path, "arrays of numpy in a file of another name", hint="say kind='npz', or name it .npz"
-            )
-        listed = ", ".join(list(names)[:8])
-        raise CaptureError(
-            path, f"an archive of {listed or 'nothing'}", expected="an entry 'metadata' and logic samples"
-        )
-    if names["metadata"].file_size > LONGEST_METADATA:
-        raise CaptureError(
-            path, f"metadata of {names['metadata'].file_size} bytes", expected=f"at most {LONGEST_METADATA}"
-        )
-    section = _section(path, archive.read("metadata")[:LONGEST_METADATA])
+    section = _section(path, _metadata(path, archive, names))
     rate = read_rate(section.get("samplerate", section.get("sample rate", ""))) or options.rate
     if rate is None or not 0 < rate < float("inf"):
         raise CaptureError(path, "no sample rate in the metadata", hint="say the samples per second with 'rate'")
@@ -84,8 +71,21 @@ def _session(path: Path, archive: zipfile.ZipFile, options: Options) -> Session:
     entries = _entries(section.get("capturefile", "logic-1"), names)
     if not entries:
         raise CaptureError(path, f"no samples '{section.get('capturefile', 'logic-1')}'", expected="entries named so")
-    _check_sizes(path, archive, [names[entry] for entry in entries])
+    _check_sizes(path, [names[entry] for entry in entries])
     return Session(rate=rate, size=size, names=_probes(section, probes or 8 * size), entries=entries)
+
+
+def _metadata(path: Path, archive: zipfile.ZipFile, names: dict[str, zipfile.ZipInfo]) -> bytes:
+    if "metadata" not in names:
+        if names and all(name.endswith(".npy") for name in names):
+            found = "arrays of numpy in a file of another name"
+            raise CaptureError(path, found, hint="say kind='npz', or name it .npz")
+        listed = ", ".join(list(names)[:8]) or "nothing"
+        raise CaptureError(path, f"an archive of {listed}", expected="an entry 'metadata' and logic samples")
+    size = names["metadata"].file_size
+    if size > LONGEST_METADATA:
+        raise CaptureError(path, f"metadata of {size} bytes", expected=f"at most {LONGEST_METADATA}")
+    return archive.read("metadata")
 
 
 def _section(path: Path, content: bytes) -> "configparser.SectionProxy":
@@ -125,11 +125,10 @@ def _entries(name: str, names: dict[str, zipfile.ZipInfo]) -> tuple[str, ...]:
     return tuple(entry for _, entry in sorted(numbered)) or ((name,) if name in names else ())
 
 
-def _check_sizes(path: Path, archive: zipfile.ZipFile, entries: list[zipfile.ZipInfo]) -> None:
+def _check_sizes(path: Path, entries: list[zipfile.ZipInfo]) -> None:
     expanded = sum(entry.file_size for entry in entries)
     packed = sum(entry.compress_size for entry in entries)
     there = path.stat().st_size
-    del archive
     if (
         expanded > MOST
         or packed > there

@@ -6,6 +6,7 @@ rounding must repeat before it is believed. What a header says about the step is
 """
 
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -48,6 +49,11 @@ class Moments:
         else:
             self._spool.write(np.ascontiguousarray(block).data)
 
+    def close(self) -> None:
+        """Give the temporary file back."""
+        if self._spool is not None:
+            self._spool.close()
+
     def blocks(self) -> Iterator[Floats]:
         """Yield all times in order."""
         if self._spool is None:
@@ -89,7 +95,7 @@ def stride(moments: Moments, step: float, quantum: float) -> Stride:
     """Return how the times deviate from even ones `step` apart, and the extremes of what lies between them."""
     low, high, shortest, longest, count, lost, lost_at = np.inf, -np.inf, np.inf, -np.inf, 0, 0, 0
     backward: int | None = None
-    kinds: dict[int, int] = {}
+    kinds: Counter[float] = Counter()
     before, usual = moments.first, 0.0
     for block in moments.blocks():
         off = block - moments.first - step * np.arange(count, count + block.size)
@@ -105,14 +111,28 @@ def stride(moments: Moments, step: float, quantum: float) -> Stride:
             lost_at = first + int(wide[0]) - 1 if wide.size and not lost else lost_at
             lost += wide.size
             if quantum > step / 4 > 0:
-                for kind, many in zip(*np.unique(np.rint(steps / quantum), return_counts=True), strict=True):
-                    kinds[int(kind)] = kinds.get(int(kind), 0) + int(many)
+                kinds.update(np.rint(steps / quantum).tolist())
         before = float(block[-1])
         count += block.size
     rarer = min(kinds.values()) if len(kinds) > 1 else 0
     return Stride(
         band=high - low, shortest=shortest, longest=longest, backward=backward, lost=lost, lost_at=lost_at, kinds=rarer
     )
+
+
+def straight(moments: Moments) -> tuple[float, float]:
+    """Return start and step of the straight line through the times, by least squares; 13 digits of the step."""
+    if moments.size == 2:
+        return moments.first, moments.last - moments.first
+    middle = (moments.size - 1) / 2
+    count, total, product = 0, 0.0, 0.0
+    for block in moments.blocks():
+        late = block - moments.first
+        total += float(late.sum())
+        product += float(((np.arange(count, count + block.size) - middle) * late).sum())
+        count += block.size
+    step = float(f"{12 * product / (count * (float(count) ** 2 - 1)):.13g}")
+    return moments.first + total / count - step * middle, step
 
 
 def place(
@@ -127,28 +147,34 @@ def place(
         if told:
             return Sampled(values=values, rate=1 / told, start=moments.first), ["one sample"]
         return Uneven(values=values, times=moments.whole()), ["one sample: no step between samples is known"]
-    slope = (moments.last - moments.first) / (moments.size - 1)
+    start, slope = straight(moments)
     seen = stride(moments, slope, quantum)
-    width = quantum * 1.001 + 16 * float(np.spacing(max(abs(moments.first), abs(moments.last))))
+    width = 1.001 * quantum + 16 * float(np.spacing(max(abs(moments.first), abs(moments.last))))
     notes: list[str] = []
     if told is not None and slope > 0:
         if stride(moments, told, quantum).band <= width:
             return Sampled(values=values, rate=1 / told, start=moments.first), notes
         notes.append(_disagreement(told, slope))
-    if _is_even(seen, slope, quantum, width):
-        if seen.backward is not None:
-            notes.append(
-                f"times are printed more coarsely than the samples follow: taken as even, {show(slope, 's')} apart"
-            )
-        return Sampled(values=values, rate=1 / slope, start=moments.first), notes
+    if _is_even(seen, moments, slope, quantum, width):
+        if seen.kinds:
+            share = f"{quantum / (moments.last - moments.first):.2%}"
+            notes.append(f"times are printed coarsely: taken as even, {show(slope, 's')} apart to within {share}")
+        return Sampled(values=values, rate=1 / slope, start=start if seen.kinds else moments.first), notes
     _refuse_backward(path, moments, seen)
     return Uneven(values=values, times=_kept(path, values, moments)), [*notes, _unevenness(seen)]
 
 
-def _is_even(seen: Stride, slope: float, quantum: float, width: float) -> bool:
-    """Return whether rounding alone explains the times: even ones give steps that differ by one digit at most."""
-    alike = seen.band <= width and seen.longest - seen.shortest <= width
-    return slope > 0 and alike and (quantum <= slope / 4 or seen.kinds >= 3 or seen.kinds == 0)
+def _is_even(seen: Stride, moments: Moments, slope: float, quantum: float, width: float) -> bool:
+    """Return whether rounding alone explains the times: even ones give steps that differ by one digit at most.
+
+    With a digit that is coarse beside the step, the pattern must repeat, over so many digits that the step is known.
+    """
+    off = quantum * min(
+        0.35, 2 / moments.size**0.5
+    )  # the line through rounded times is off by its own share of the rounding
+    if slope <= 0 or seen.band > width + off or seen.longest - seen.shortest > width:
+        return False
+    return seen.kinds == 0 or (seen.kinds >= 3 and moments.last - moments.first >= 300 * quantum)
 
 
 def _disagreement(told: float, slope: float) -> str:
@@ -176,7 +202,7 @@ def _refuse_backward(path: Path, moments: Moments, seen: Stride) -> None:
         f"time does not go forward: {after:.12g} s after {before:.12g} s",
         place=f"data row {seen.backward + 1}",
         expected="a later time in every row",
-        hint="choose another time column with 'time', or cut the file there",
+        hint="choose another column with 'time', say the true 'rate' when the times are coarse, or cut the file there",
     )
 
 

@@ -83,6 +83,8 @@ class Rows:
         lines = _count(block, "\n")
         if delimiter not in {"", " "} and _count(block, delimiter) != (self.layout.width - 1) * lines:
             raise ValueError("rows of other lengths")
+        if delimiter == self.layout.decimal:
+            raise ValueError("decimal commas within quotes")
         if self.layout.decimal == ",":
             if b"." in block:
                 raise ValueError("points among decimal commas")

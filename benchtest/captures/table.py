@@ -5,6 +5,7 @@ disagree about the step between samples, the rows are believed.
 """
 
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import numpy as np
@@ -51,22 +52,17 @@ def _unit(column: Column, options: Options, path: Path) -> Unit:
 
 
 def _read(layout: Layout, options: Options, channel: Channel) -> Recorded:
+    path = layout.text.path
     column = layout.columns[channel.number - 1]
-    unit = _unit(column, options, layout.text.path)
-    expected = int(layout.text.path.stat().st_size / max(layout.row_bytes, 2) * 1.1) + 1000
-    kind = room(layout.text.path, int(expected / 1.1))
-    values, moments, rows = _stream(layout, column, expected, kind)
-    notes = (
-        [f"kept with {np.dtype(kind).itemsize * 8} bits per sample, because there are so many"]
-        if kind is np.float32
-        else []
-    )
-    notes += _check(layout, column, values, rows)
-    if unit.factor != 1:
-        values *= unit.factor
-    notes += _begin(rows)
-    series, more = _timed(layout, options, values, moments)
-    notes += more
+    unit = _unit(column, options, path)
+    expected = int(path.stat().st_size / max(layout.row_bytes, 2)) + 1000
+    with closing(Moments(expected)) as moments:
+        values, rows = _stream(layout, column, moments, np.empty(expected + expected // 10, room(path, expected)))
+        notes = [*_width_notes(values), *_check(layout, column, values, rows)]
+        if unit.factor != 1:
+            values *= unit.factor
+        series, more = _timed(layout, options, values, moments)
+    notes += [*_begin(layout, rows), *more]
     states = read_changes(layout, column, series, options)
     if states is not None:
         series, more = states
@@ -74,28 +70,33 @@ def _read(layout: Layout, options: Options, channel: Channel) -> Recorded:
     return Recorded(channel=channel, series=series, notes=tuple(notes))
 
 
-def _stream(layout: Layout, column: Column, expected: int, kind: object) -> tuple[Values, Moments, Rows]:
-    """Return values, times and the reader with its counts."""
-    values: Values = np.empty(expected, kind)  # type: ignore[call-overload] # one of two floats
-    moments = Moments(expected)
-    columns = tuple(part for part in (column, layout.time, layout.date) if part is not None)
-    rows = Rows(layout=layout, columns=columns)
+def _width_notes(values: Values) -> list[str]:
+    """Return what to say about how the samples are kept."""
+    return ["kept with 32 bits per sample, because there are so many"] if values.dtype == np.float32 else []
+
+
+def _stream(layout: Layout, column: Column, moments: Moments, values: Values) -> tuple[Values, Rows]:
+    """Return the values and the reader with its counts; the times go to `moments`."""
+    rows = Rows(layout=layout, columns=tuple(part for part in (column, layout.time, layout.date) if part is not None))
     count = 0
+    day = 0.0
     for block in rows.blocks():
         end = count + block.shape[0]
         if end > values.size:
+            room(layout.text.path, end)
             values = np.concatenate([values, np.empty(values.size // 4 + block.shape[0], values.dtype)])
         values[count:end] = block[:, 0]
         if layout.time is not None:
-            moments.append(_times(layout, layout.time, block, count))
+            day = float(block[0, 2]) if layout.date is not None and not count else day
+            moments.append(_times(layout, layout.time, block, count, day))
         count = end
-    return values[:count], moments, rows
+    return values[:count], rows
 
 
-def _times(layout: Layout, time: Column, block: Numbers, before: int) -> Numbers:
+def _times(layout: Layout, time: Column, block: Numbers, before: int, day: float) -> Numbers:
     times = block[:, 1] * time.unit.factor if time.unit.factor != 1 else block[:, 1].copy()
     if layout.date is not None:
-        times += block[:, 2]  # seconds since 1970; a clock printed to the microsecond keeps its digits
+        times += block[:, 2] - day
     bad = np.flatnonzero(~np.isfinite(times))
     if bad.size:
         found = f"no time in column {time.place + 1} '{time.name}'"
@@ -123,7 +124,9 @@ def _check(layout: Layout, column: Column, values: Values, rows: Rows) -> Iterat
         yield f"the header says {told} samples, the file has {values.size} rows: the rows are believed"
 
 
-def _begin(rows: Rows) -> list[str]:
+def _begin(layout: Layout, rows: Rows) -> list[str]:
+    if layout.date is not None:
+        return ["time counts from the beginning of the first day"]
     return [
         f"time counts from {reader.begin}" for reader in rows.readers if isinstance(reader, Stamps) and reader.begin
     ]

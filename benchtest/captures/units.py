@@ -41,6 +41,8 @@ TIME_NAMES: Final = frozenset(
     }
 )
 """Headings of a column of time, without signs and spaces; beside them all that begin with `time`."""
+_NAMES: Final = frozenset({"A", "S", "h", "min"})
+"""Unit words that may as well be part of a name: channel A, minimum."""
 _NAMED = re.compile(r"\s*(.*?)\s*(?:\(([^()]*)\)|\[([^\[\]]*)\])\s*")
 
 
@@ -75,13 +77,14 @@ def written_unit(text: str) -> Unit:
 
 
 def split_name(text: str) -> tuple[str, str]:
-    """Return name and unit word of a heading such as `CH1 (mV)`, `Time [s]` or `t/s`; no unit word is empty."""
+    """Return name and unit word of a heading such as `CH1 (mV)`, `Time [s]`, `t/s` or `time_ms`; empty without one."""
     match = _NAMED.fullmatch(text)
     if match is not None and match[1]:
         return match[1], (match[2] or match[3] or "").strip()
-    name, slash, unit = text.rpartition("/")
-    if slash and read_unit(unit, time=True) is not None:
-        return name.strip(), unit.strip()
+    for between in "/ _":
+        name, found, unit = text.strip().rpartition(between)
+        if found and (between == "/" or unit not in _NAMES) and read_unit(unit, time=True) is not None:
+            return name.strip(), unit.strip()
     return text.strip(), ""
 
 

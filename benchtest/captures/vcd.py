@@ -174,7 +174,7 @@ def _read(text: Text, declared: Declarations, channel: Channel) -> Recorded:
         )
     notes = [f"{trace.together} changes replaced by another at the same time"] if trace.together else []
     rate = 10.0**-declared.power / declared.ticks
-    series, more = _real(text, trace, rate) if variable.real else _states(text, trace, rate)
+    series, more = _real(text, trace, rate) if variable.real else _states(trace, rate)
     return Recorded(channel=channel, series=series, notes=(*notes, *more))
 
 
@@ -229,32 +229,20 @@ def _picked(variable: Variable, digits: str) -> str:
     return "0" if digits[:1] in {"0", "1", ""} else digits[0].lower()
 
 
-def _states(text: Text, trace: Trace, rate: float) -> tuple[Series, list[str]]:
+def _states(trace: Trace, rate: float) -> tuple[Series, list[str]]:
     begin = trace.first or 0
-    state: bool | None = None
-    first: bool | None = None
-    times: list[int] = []
-    rising: list[bool] = []
-    unknown: list[int] = []
-    for tick, value in zip(trace.ticks, trace.values, strict=True):
-        if value not in "01":
-            unknown.append(tick)
-            continue
-        now = value == "1"
-        if tick <= begin and not times:
-            first = now
-        elif now != state:
-            times.append(tick)
-            rising.append(now)
-        state = now
-    del text
+    known = [(tick, value == "1") for tick, value in zip(trace.ticks, trace.values, strict=True) if value in "01"]
+    unknown = [tick for tick, value in zip(trace.ticks, trace.values, strict=True) if value not in "01"]
+    first = known.pop(0)[1] if known and known[0][0] <= begin else None
+    before = [first, *(state for _, state in known)]
+    changes = [(tick, state) for (tick, state), last in zip(known, before, strict=False) if state is not last]
     notes = []
     if unknown:
         when = f"{len(unknown)} times, first at {show(unknown[0] / rate, 's')}"
         notes.append(f"unknown or not driven {when}: the state before it is kept")
     series = Stamped(
-        times=np.array(times, float) / rate,
-        rising=np.array(rising, bool),
+        times=np.array([tick for tick, _ in changes], float) / rate,
+        rising=np.array([state for _, state in changes], bool),
         first=first,
         begin=begin / rate,
         end=trace.now / rate,

@@ -10,6 +10,7 @@ from benchtest.measure.stated import Instrument
 from benchtest.procedure import CountRhythm, Rhythm
 from benchtest.signals.found import Found
 from benchtest.signals.lamp import Code, decode
+from benchtest.signals.rhythm import Stretch
 
 OPEN: Final = frozenset({"doubtful", "dark or steady"})
 """Words that leave the main question open."""
@@ -41,7 +42,7 @@ def measure_lamp(file: str, asked: LampFile) -> Measured:
         *_carrier(found),
     ]
     levels = _levels(asked)
-    marks = tuple(Mark(at=at, text=text) for at, text in found.marks)
+    marks = tuple(_mark(one) for one in found.stretches if one.lit and one.whole)
     trace = Trace(name=asked.light.name, unit=asked.light.unit, series=asked.light.series, marks=marks, levels=levels)
     return Measured(
         kind="lamp",
@@ -51,6 +52,11 @@ def measure_lamp(file: str, asked: LampFile) -> Measured:
         traces=(trace,),
         settled=found.word not in OPEN,
     )
+
+
+def _mark(flash: Stretch) -> Mark:
+    kind = f" {flash.kind}" if flash.kind in {"slow", "quick", "odd"} else ""
+    return Mark(at=flash.begin, text=f"{flash.duration:.3g} s{kind}")
 
 
 def _meaning(asked: LampFile) -> str:

@@ -32,7 +32,10 @@ __all__ = [
     "arcsine",
     "combined",
     "contact_resistance",
+    "difference",
+    "effective",
     "expanded",
+    "freedom_of_mean",
     "interval",
     "joined",
     "quotient",
@@ -42,6 +45,7 @@ __all__ = [
     "scatter",
     "scatter_of_mean",
     "triangular",
+    "winding",
 ]
 
 BLOCKS = 20
@@ -195,6 +199,19 @@ def quotient(numerator: Budget, *, value: float, divisor: float, tolerance: floa
     """Return the budget of `value` / `divisor` where the divisor is known within ±`tolerance` (relative)."""
     known = _bounded("test voltage", "contact test", tolerance, "", sensitivity=abs(value / divisor))
     return joined(numerator.scaled(1 / abs(divisor)), Budget(terms=known))
+
+
+def winding(coil: Budget, *, ohms: float, now: float, then: float, within: float, constant: float = 234.5) -> Budget:
+    """Return the budget of a copper winding's resistance brought from `now` to `then`, in °C.
+
+    `coil` is the budget of `ohms` at `now`, which is known within ±`within` kelvins; `constant` is that of copper. R is
+    proportional to constant + temperature, so that 1 K of doubt is 0.39 % of R, more than an ohmmeter's. 234.5 is of
+    relay makers' notes, from 0.00393 /K of IEC 60028 (second hand).
+    """
+    factor = (constant + then) / (constant + now)
+    slope = abs(ohms) * factor / (constant + now)
+    temperature = _bounded("coil temperature", "coil", within, "K", sensitivity=-slope)
+    return joined(coil.scaled(factor), Budget(terms=temperature))
 
 
 def _bounded(name: str, of: str, half_width: float, unit: str, *, sensitivity: float = 1.0) -> tuple[Term, ...]:

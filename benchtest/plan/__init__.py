@@ -9,7 +9,7 @@ from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wiring import channels, people, timekeeper
 from benchtest.metrology.coverage import normal_factor
-from benchtest.plan.by_hand import by_hand, without_unread
+from benchtest.plan.by_hand import by_hand
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -61,19 +61,17 @@ def plan(
     slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
     draft = Draft(profile=profile, wiring=wiring, place=place, rate=adapter.rate, pace=Pace().slowed(slowest))
     linked = profile.link is None or harness.link is not None
-    steps = [_timed(step, adapter) for step in _steps(draft, linked=linked or not partial)]
-    procedure = _assembled(fitted, database, wiring, steps)
-    if by_people:  # before it is asked what the bench resolves: nobody is too slow for a time that nobody takes
+    procedure = _assembled(fitted, database, wiring, _steps(draft, linked=linked or not partial))
+    if by_people:
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     if dangers or wrong or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
-    if partial:
+    if partial and not by_people:  # what a person reads is read all the same, and undecided where it is too fine
         procedure = _possible(procedure, linked=linked, unresolved=unresolved)
-        steps = [_timed(without_unread(step) if by_people else step, adapter) for step in procedure.steps]
-    return replace(procedure, steps=tuple(steps) if partial else procedure.steps, unresolved=accepted)
+    return replace(procedure, steps=tuple(_timed(step, adapter) for step in procedure.steps), unresolved=accepted)
 
 
 def _possible(procedure: Procedure, *, linked: bool, unresolved: Mapping[str, str] = MappingProxyType({})) -> Procedure:

@@ -83,14 +83,6 @@ def _with_ohmmeter(number: int, channel: Channel, wiring: Wiring) -> Channel:
     return replace(as_ohms, name=channel.name)
 
 
-def without_unread(step: Step) -> Step:
-    """Return a step without the requests whose answers no check reads any more."""
-    read = {getattr(check.measurand, "evidence", "") for check in step.checks}
-    read |= {check.measurand.minus for check in step.checks if isinstance(check.measurand, Scalar)}
-    moves = (move for move in step.moves if not isinstance(move, Measure | Look) or move.name in read)
-    return replace(step, moves=tuple(moves))
-
-
 @dataclass(kw_only=True, slots=True)
 class _State:
     """What the outputs are told to be, from the first step to the last, so that nothing is told twice."""

@@ -33,6 +33,7 @@ def replayed(asked: Procedure, recorded: Procedure) -> Procedure:
         link=recorded.link,
         loads=recorded.loads,
         supplies=recorded.supplies,
+        unresolved=recorded.unresolved,
     )
 
 

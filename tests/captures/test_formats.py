@@ -114,6 +114,16 @@ def test_arrays_without_time_need_a_rate(tmp_path: Path) -> None:
     assert 5 == sampled(opened(tmp_path, content, "a.npz", Options(rate=5)).read(1)).rate
 
 
+def test_an_array_larger_than_the_memory_is_refused_by_its_head(tmp_path: Path) -> None:
+    """It says it holds a million million numbers; none of them is asked for."""
+    head = io.BytesIO()
+    np.lib.format.write_array_header_1_0(head, {"descr": "<f8", "fortran_order": False, "shape": (10**12,)})
+    with zipfile.ZipFile(tmp_path / "a.npz", "w") as archive:
+        archive.writestr("volts.npy", head.getvalue() + bytes(80))
+    with pytest.raises(CaptureError, match="8000000000000 bytes"):
+        opened(tmp_path, (tmp_path / "a.npz").read_bytes(), "b.npz", Options(rate=1)).read("volts")
+
+
 @pytest.mark.parametrize("size", [1, 2, 4, 8])
 def test_raw_logic_is_one_bit_per_channel(tmp_path: Path, size: int) -> None:
     """The lowest byte comes first; a change is stamped with the sample that shows it first."""

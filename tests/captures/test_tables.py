@@ -96,6 +96,27 @@ def test_start_and_increment_beside_the_units_give_the_time(tmp_path: Path) -> N
     assert pytest.approx(500_000) == series.rate
 
 
+def test_a_preamble_beside_the_first_rows_hides_none_of_them(tmp_path: Path) -> None:
+    """An older oscilloscope's way: key, value and unit in front of the first rows, nothing in front of the others."""
+    content = 'Record Length,5,"Points",-0.0005,1.5\nSample Interval,1.0E-04,s,-0.0004,1.6\nSource,CH1,,-0.0003,1.7\n'
+    recorded = read(tmp_path, f"{content},,,-0.0002,1.8\n,,,-0.0001,1.9\n")
+    assert (-0.0005, [1.5, 1.6, 1.7, 1.8, 1.9]) == (sampled(recorded).begin, sampled(recorded).values.tolist())
+    assert pytest.approx(10_000) == sampled(recorded).rate
+
+
+def test_decimal_commas_within_quotes_between_commas(tmp_path: Path) -> None:
+    """The quotes tell the commas apart."""
+    series = sampled(read(tmp_path, 'Time (s),CH1 (mV)\n"0,5","1,5"\n"1,0","2,5"\n"1,5","3,5"\n'))
+    assert (0.5, [0.0015, 0.0025, 0.0035]) == (series.begin, series.values.tolist())
+
+
+def test_units_behind_a_name_without_brackets(tmp_path: Path) -> None:
+    """`time_ms` and `Level mV` have units; `Channel A` and `T min` are names."""
+    capture = opened(tmp_path, "time_ms;Level mV;Channel A;T min\n1;5;6;7\n2;5;6;7\n")
+    assert [("Level", "V"), ("Channel A", ""), ("T min", "")] == [(part.name, part.unit) for part in capture.channels]
+    assert pytest.approx(1000) == sampled(capture.read(1)).rate
+
+
 def test_a_line_of_unit_words_alone_names_no_channel(tmp_path: Path) -> None:
     """Another one's way: key and value pairs, then `Second,Volt`, then rows."""
     content = "Record Length,Analog:3\nSample Interval,Analog:0.001\nSecond,Volt\n0.100,1\n0.101,2\n0.102,3\n"

@@ -44,6 +44,7 @@ from tests.captures.recordings import film, opened, put, read, sampled, scene, u
         ("Time (V),CH1\n0,1\n1,2\n", "is in 'V', which is no unit of time"),
         ("stamp,CH1\n2026-01-01T00:00:00Z,1\n2026-01-01T00:00:01,2\n", "line 3: .*time zone among stamps without"),
         ("Time (s),CH1\n" + "1" * 3_000_000, "line longer than"),
+        ("Date/Time;CH1\n01.02.2026 12:00:00;1,5\n", "date '01.02.2026' can be read in two ways, day first or month"),
         (bytes(range(256)), "bytes that are no text"),
     ],
     ids=lambda case: str(case)[:24].encode("unicode_escape").decode(),

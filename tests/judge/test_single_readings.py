@@ -6,10 +6,11 @@ from dataclasses import replace
 import pytest
 
 from benchtest.instruments import Role
-from benchtest.procedure import ContactResistance, CountRhythm, LampCode, Mean, OpenShare, Scalar, StateOf
-from benchtest.readings import Skipped, Told, Value
-from benchtest.results import Verdict
-from tests.judge.workbench import CHANNELS, OPEN, Bench, recorded, steps_of, within
+from benchtest.judge import judge_check
+from benchtest.procedure import ContactResistance, CountRhythm, LampCode, Mean, Measure, OpenShare, Scalar, StateOf
+from benchtest.readings import Origin, Readings, Skipped, Told, Value
+from benchtest.results import Result, Verdict
+from tests.judge.workbench import CHANNELS, OPEN, Bench, question, recorded, steps_of, within
 
 RESISTANCE = ContactResistance(evidence="e", channel=401, start=0.0, end=0.05)
 SHARE = OpenShare(evidence="e", channel=401, start=0.0, end=0.05)
@@ -86,20 +87,26 @@ def test_what_was_skipped_is_not_tested_with_its_reason(asked: ContactResistance
     assert (Verdict.NOT_TESTED, "skipped: no lead") == (result.verdict, result.note)
 
 
-def test_a_difference_of_two_readings_has_both_uncertainties() -> None:
-    """Bridge and bridge again: the difference is zero, its U is √2 of one (independent, GUM 5.1.2)."""
-    bench = Bench(evidence={"bridge": Value(value=0.5)})
-    one = bench.judge(Scalar(evidence="bridge"), within(None, None), unit="Ω")
-    both = bench.judge(Scalar(evidence="bridge", minus="bridge"), within(None, None), unit="Ω")
+def difference(*, high: float, low: float) -> Result:
+    """Return the result of one supply voltage minus another, each read once."""
+    check = question(Scalar(evidence="into", minus="onward"), within(None, 0.25), unit="V")
+    moves = Measure(name="into", channel=301), Measure(name="onward", channel=303)
+    procedure = Bench().procedure(check)
+    procedure = replace(procedure, steps=(replace(procedure.steps[0], moves=moves),))
+    evidence = {"into": Value(value=high), "onward": Value(value=low)}
+    return judge_check(check, procedure, Readings(origin=Origin.BY_HAND, evidence=evidence))
 
-    assert 0.0 == both.value
-    assert one.uncertainty is not None
-    assert both.uncertainty == pytest.approx(math.sqrt(2) * one.uncertainty)
+
+def test_a_difference_of_two_readings_has_both_uncertainties() -> None:
+    """24 V minus 23.9 V, 0.05 % + 3 mV and 1.5 mV steps each: root of the sum of squares (GUM 5.1.2, 4.3.7)."""
+    result = difference(high=24.0, low=23.9)
+    squares = [((volts * 0.0005 + 0.003) ** 2) / 3 + 0.0015**2 / 12 for volts in (24.0, 23.9)]
+
+    assert result.value == pytest.approx(0.1)
+    assert result.uncertainty == pytest.approx(2 * math.sqrt(sum(squares)), rel=1e-3)
+    assert Verdict.PASS is result.verdict
 
 
 def test_a_difference_to_over_range_is_not_tested() -> None:
     """There is no number to subtract."""
-    bench = Bench(evidence={"bridge": Value(value=math.inf)})
-    result = bench.judge(Scalar(evidence="bridge", minus="bridge"), within(None, None), unit="Ω")
-
-    assert Verdict.NOT_TESTED is result.verdict
+    assert Verdict.NOT_TESTED is difference(high=24.0, low=math.inf).verdict

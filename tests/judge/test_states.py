@@ -127,6 +127,23 @@ def test_a_doubtful_code_decides_nothing() -> None:
     assert (dark.value, dark.verdict) == ("dark", Verdict.FAIL)
 
 
+def test_a_code_that_was_out_voted_says_so() -> None:
+    """Five repeats of three and one of two: the word is 3, the note gives all repeats and the confidence."""
+    lamp = flashing(7 * 2.2)
+    lamp[round(2.2 * 500 * 2) + 400 : round(2.2 * 500 * 2) + 500] = 0.0  # the last flash of the third repeat
+    result = BENCH.judge(CODE, "3", evidence=recorded({501: lamp}, rate=500.0))
+    assert (result.value, result.verdict) == ("3", Verdict.PASS)
+    assert "confidence 0.71; repeats 3, 2, 3, 3, 3, 3" in result.note
+
+
+def test_a_dimmed_lamp_gives_its_code_and_its_flicker() -> None:
+    """Dimmed at 125 Hz the lamp still counts three; the note says that it flickers."""
+    lamp = flashing(9.0) * (np.arange(4500) % 4 < 2)
+    result = BENCH.judge(CODE, "3", evidence=recorded({501: lamp * 1.2}, rate=500.0))
+    assert (result.value, result.verdict) == ("3", Verdict.PASS)
+    assert "flickers at 125 Hz" in result.note
+
+
 def test_a_code_is_read_from_a_light_sensor_only() -> None:
     """A voltage that flashes is no lamp."""
     result = BENCH.judge(replace(CODE, channel=311), "3", evidence=recorded({311: flashing(9.0) * 30}, rate=500.0))

@@ -21,6 +21,7 @@ from benchtest.metrology.uncertainty import (
     reading,
     scatter,
     scatter_of_mean,
+    winding,
 )
 
 VOLTS = Quality(channel="X1.1-X1.2 sense", unit="V", of_reading=0.0005, plus=0.003, step=0.00125)
@@ -190,3 +191,14 @@ def test_an_effective_value_counts_its_broken_ends() -> None:
 def test_a_bound_that_is_not_a_number_spoils_the_budget(spoiled: Quality) -> None:
     """An unknown half-width is never left out as if it were zero."""
     assert math.isnan(reading(24.0, spoiled).standard)
+
+
+def test_a_winding_is_less_certain_when_its_temperature_is() -> None:
+    """100.00 Ω at 23 °C brought to 20 °C (98.835 Ω, k = 234.5, computed apart): by GTC, and ±1 K moves it by 0.38 Ω."""
+    coil = reading(100.0, Quality(channel="coil ohms", unit="Ω", of_reading=0.001))
+    ours = winding(coil, ohms=100.0, now=23.0, then=20.0, within=1.0)
+    now = GTC.ureal(23.0, rectangular(1.0))
+    theirs = GTC.ureal(100.0, coil.standard) * (234.5 + 20.0) / (234.5 + now)
+    assert 98.835 == round(theirs.x, 3)
+    assert math.isclose(ours.standard, theirs.u, rel_tol=1e-9)
+    assert 0.38 == round(by_name(ours)["coil temperature"] * math.sqrt(3), 2)

@@ -3,7 +3,6 @@
 GUM H.1 to H.5: public copies (metRology and propagate for R, GTC's documentation, an uncertainty calculator of a
 national laboratory). Table G.2: computed with SciPy and mpmath, eleven entries seen in a public copy. NIST StRD:
 headers and data of a public copy of the .dat files. Conformity: JCGM 106:2012 and ILAC-G8:09/2019, inputs from memory.
-Coils: relay makers' application notes, and our own figures beside them.
 """
 
 import csv

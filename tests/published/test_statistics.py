@@ -1,4 +1,4 @@
-"""NIST Statistical Reference Datasets, univariate and line; and the coil temperatures of relay makers' notes.
+"""NIST Statistical Reference Datasets, univariate and line.
 
 Certified values and data from a public copy of the StRD files; every certified value was recomputed with 40 digits. The
 data of PiDigits are the first 5000 digits of pi with one digit as NIST's file has it.
@@ -12,8 +12,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchtest.metrology.budget import Budget, Term
-from benchtest.metrology.copper import at_temperature, normalised
 from benchtest.metrology.statistics import line, moments
 from tests.published.tables import column, rows
 
@@ -154,33 +152,6 @@ def test_points_that_tell_no_line_are_refused(x: list[float], y: list[float]) ->
     """Two points leave nothing for the scatter, one x gives no slope, and lengths must agree."""
     with pytest.raises(ValueError, match="line"):
         line(x, y)
-
-
-# ---------------------------------------------------------------- copper
-
-
-@pytest.mark.parametrize("case", rows("coil_temperature_cases"), ids=lambda case: case["source"][:13])
-def test_coils_at_another_temperature(case: dict[str, str]) -> None:
-    """Relay makers' notes: 320 Ω from 25 to 125 °C is 443.3 Ω; makers round, and one reads its factor from a chart."""
-    cold, hot = float(case["t_ref_C"]), float(case["t_hot_C"])
-    ohms = at_temperature(float(case["R_ref_ohm"]), now=cold, then=hot)
-    assert float(case["R_hot_computed_234.5"]) == pytest.approx(ohms, rel=1e-4)
-    if case["R_hot_published"]:
-        assert float(case["R_hot_published"]) == pytest.approx(ohms, rel=0.005)  # the chart's factor is 0.4 % high
-    if case["V_operate_ref"]:
-        volts = at_temperature(float(case["V_operate_ref"]), now=cold, then=hot)
-        assert float(case["V_operate_hot_computed_234.5"]) == pytest.approx(volts, abs=0.005)
-
-
-def test_a_coil_is_less_certain_when_its_temperature_is() -> None:
-    """100.00 Ω at 23 °C is 98.835 Ω at 20 °C; ±1 K of doubt is ±0.38 Ω of it, by slope and by difference."""
-    ohmmeter = Term(name="calibration", influence="r", standard=0.05, unit="Ω", distribution="rectangular")
-    budget = normalised(Budget(terms=(ohmmeter,)), ohms=100.0, now=23.0, within=1.0)
-    away = at_temperature(100.0, now=24.0) - at_temperature(100.0, now=22.0)
-    temperature = next(term for term in budget.terms if term.unit == "K")
-    assert 98.835 == pytest.approx(at_temperature(100.0, now=23.0), abs=5e-4)
-    assert away / 2 == pytest.approx(temperature.sensitivity, rel=1e-4)
-    assert math.hypot(0.05 * 254.5 / 257.5, away / 2 / math.sqrt(3)) == pytest.approx(budget.standard, rel=1e-4)
 
 
 def test_the_decimal_readings_are_exact() -> None:

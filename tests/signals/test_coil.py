@@ -146,3 +146,11 @@ def test_a_rise_needs_two_resistances(ohms: tuple[float, float]) -> None:
     """Zero, negative or no numbers are no windings."""
     with pytest.raises(ValueError, match="above zero"):
         temperature_rise(*ohms, ambient=23.0)
+
+
+def test_a_contact_that_shows_no_state_shows_no_voltage() -> None:
+    """Half-way between the thresholds all along: neither made nor open."""
+    seen = states(Sampled(values=np.full(TIMES.size, 6.0), rate=RATE), low=LOW, high=HIGH)
+    found = by_ramp(Sampled(values=RAMP, rate=RATE), [Contact(states=seen)])
+    assert "neither" in found.operate.reason
+    assert "neither" in found.hold.reason

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import DTypeLike
 
-from benchtest.signals.levels import crossings, interpolated, states
+from benchtest.signals.levels import crossings, interpolated, states, straddling
 from benchtest.signals.series import Sampled, Stamped, Uneven
 from tests.signals.trains import walked
 
@@ -201,3 +201,10 @@ def test_a_record_split_anywhere_has_the_same_changes(values: list[float], place
     between = first.last is not None and second.first is not None and first.last is not second.first
     assert whole.rising.size == first.rising.size + second.rising.size + between
     assert whole.rising.tolist() == [*first.rising, *([second.first] if between else []), *second.rising]
+
+
+def test_no_sample_on_the_old_side_straddles_nothing() -> None:
+    """Two high samples do not cross the middle; samples that are no numbers are stepped over."""
+    assert straddling(np.array([5.0, 5.0]), 1, 2.5, rising=True) == (1, 1)
+    assert straddling(np.array([0.0, NAN, NAN, 5.0]), 3, 2.5, rising=True) == (0, 3)
+    assert straddling(np.array([5.0, 0.0, 0.0]), 2, 2.5, rising=False) == (0, 1)

@@ -145,3 +145,10 @@ def test_codes_of_a_converter_have_levels_and_transitions_too() -> None:
     found = suggest_thresholds(series, percent=(10, 90), saturation=(-32768, 32767))
     assert (found.low, found.high) == pytest.approx((3000, 27000), abs=300)
     assert len(transitions(series, found.levels)) == 19
+
+
+@pytest.mark.parametrize("percent", [(0, 90), (90, 10), (50, 50), (10, 100), (float("nan"), 90)])
+def test_thresholds_lie_between_the_levels_in_order(percent: tuple[float, float]) -> None:
+    """At a level itself noise would decide; in the wrong order nothing could."""
+    with pytest.raises(ValueError, match="expected 0 < low < high < 100"):
+        suggest_thresholds(Sampled(values=square(), rate=1e4), percent=percent)
