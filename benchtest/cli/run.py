@@ -176,21 +176,39 @@ def _greet(prepared: Prepared, *, by_person: bool) -> None:
 
 
 class _Stop:
-    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal."""
+    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal.
+
+    While a person is being asked nothing is half done, and a signal ends the asking at once.
+    """
 
     def __init__(self) -> None:
         self.reason = ""
-        self.asking = False
-        """A person is being asked: nothing is half done, and a signal ends the asking at once."""
+        self._asking = False
+        self._unheeded = False
 
     def note(self, number: int, _frame: FrameType | None) -> None:
         by = "the operator" if number == signal.SIGINT else signal.Signals(number).name
         self.reason = self.reason or f"stopped by {by}"
-        if self.asking:
-            raise Aborted(self.reason)
+        self._unheeded = True
+        self._heed_while_asking()
 
     def __call__(self) -> str:
+        self._unheeded = False
         return self.reason
+
+    @contextmanager
+    def asking(self) -> Iterator[None]:
+        self._asking = True
+        try:
+            self._heed_while_asking()  # what came just before this would otherwise wait for an answer
+            yield
+        finally:
+            self._asking = False
+
+    def _heed_while_asking(self) -> None:
+        if self._asking and self._unheeded:
+            self._unheeded = False
+            raise Aborted(self.reason)
 
 
 @contextmanager

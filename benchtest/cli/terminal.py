@@ -7,6 +7,7 @@ from a pipe; they are then echoed, and its end is a person who has left.
 import io
 import shutil
 import sys
+from contextlib import AbstractContextManager
 from typing import Final, Protocol
 
 import click
@@ -20,9 +21,11 @@ LEFT: Final = "nobody answers any more"
 
 
 class Stopping(Protocol):
-    """Whoever takes signals; while a person is being asked, a signal ends the asking."""
+    """Whoever takes signals."""
 
-    asking: bool
+    def asking(self) -> AbstractContextManager[None]:
+        """Return a context in which a signal raises Aborted at once."""
+        ...
 
 
 class Terminal:
@@ -41,14 +44,12 @@ class Terminal:
             return
 
     def ask(self, prompt: str) -> str:
-        """Return the line that was typed. Raises Paused at the end of the input."""
+        """Return the line that was typed. Raises Paused at the end of the input, Aborted when a signal comes."""
         try:
-            stream = sys.stderr if self._err else sys.stdout
-            self._drop_what_came_early()
-            columns = shutil.get_terminal_size().columns if stream.isatty() else 10_000
-            shown = spelled(folded(prompt, max(40, columns - ROOM)), stream)
-            click.echo(f"{shown} ", nl=False, err=self._err)
-            typed = self._line()
+            typed = self._asked(prompt)
+        except Aborted:
+            self.tell("")  # what follows begins on a line of its own
+            raise
         except OSError as gone:
             raise Paused(LEFT) from gone
         if not typed:
@@ -58,6 +59,15 @@ class Terminal:
             self.tell(typed.rstrip("\r\n"))
         return typed.rstrip("\r\n")
 
+    def _asked(self, prompt: str) -> str:
+        stream = sys.stderr if self._err else sys.stdout
+        columns = shutil.get_terminal_size().columns if stream.isatty() else 10_000
+        shown = spelled(folded(prompt, max(40, columns - ROOM)), stream)
+        self._drop_what_came_early()
+        with self._stopping.asking():
+            click.echo(f"{shown} ", nl=False, err=self._err)
+            return sys.stdin.readline()
+
     @staticmethod
     def _drop_what_came_early() -> None:
         """Forget keys that were pressed before the request was there: an Enter too many must not confirm it unread."""
@@ -65,13 +75,3 @@ class Terminal:
             import termios
 
             termios.tcflush(sys.stdin, termios.TCIFLUSH)
-
-    def _line(self) -> str:
-        self._stopping.asking = True
-        try:
-            return sys.stdin.readline()
-        except Aborted:
-            self.tell("")  # what follows begins on a line of its own
-            raise
-        finally:
-            self._stopping.asking = False
