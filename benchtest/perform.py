@@ -54,6 +54,10 @@ class Kept:
     """RFC 3339 time of its last reading."""
 
 
+class _GateFailed(Exception):
+    """A reading of the gate before this step was taken back, and the gate fails now. Never leaves this module."""
+
+
 @dataclass(slots=True)
 class _Course:
     """Where a performance stands."""
@@ -110,7 +114,10 @@ def _all_steps(course: _Course) -> None:
             _keep(course, step, course.kept[step.id])
         else:
             course.watcher.begins(step, course.rig.clock.now())
-            _moves(course, step)
+            try:
+                _moves(course, step)
+            except _GateFailed:
+                return
             _judge(course, step)
         while step.gate and (failed := _failed(course.results[step.id])):
             if not _taken_back(course, step, failed):
@@ -179,9 +186,23 @@ def _moves(course: _Course, step: Step) -> None:
         if seen is None or isinstance(move, Set):
             continue
         _see(course, move.name, seen)
-        if isinstance(move, Source) and isinstance(seen, Supplied) and seen.limiting and move.stop_if_limiting:
-            course.rig.bench.off(move.channel)  # a supply in current limit means stop, not turn it up
+        if _limiting(course, move, seen):
+            if not step.gate:  # what comes after would blame the board for a supply that is off
+                raise Aborted(_overcurrent(course, move))
             return
+
+
+def _limiting(course: _Course, move: Move, seen: Evidence) -> bool:
+    """Return whether a supply went into current limit, after switching it off: that means stop, not turn it up."""
+    limiting = isinstance(move, Source) and move.stop_if_limiting and isinstance(seen, Supplied) and seen.limiting
+    if limiting and isinstance(move, Source):
+        course.rig.bench.off(move.channel)
+    return limiting
+
+
+def _overcurrent(course: _Course, move: Move) -> str:
+    where = course.procedure.channels[move.channel].terminals if isinstance(move, Source) else ""
+    return f"over-current: the supply at {where} went into current limit"
 
 
 def _tried(course: _Course, step: Step, move: Move, passed: _PassedBy) -> Evidence | None:
@@ -228,13 +249,17 @@ def _back(course: _Course, step: Step) -> None:
         course.rig.person.tell("    No further back than this: one request, and nothing that the bench did itself.")
         return
     asked, move = before
-    _again(course, move)
+    seen = _again(course, move)
+    if seen is not None and _limiting(course, move, seen):
+        raise Aborted(_overcurrent(course, move))
     if asked is not step:
         _judge(course, asked)
+        if asked.gate and _failed(course.results[asked.id]):
+            raise _GateFailed
 
 
-def _again(course: _Course, move: Move) -> None:
-    """Carry out one request anew; both answers are told to the watcher, the later one counts."""
+def _again(course: _Course, move: Move) -> Evidence | None:
+    """Carry out one request anew and return what was seen; the watcher is told of both, the later one counts."""
     while True:
         try:
             seen = _carry_out(course, move)
@@ -248,6 +273,7 @@ def _again(course: _Course, move: Move) -> None:
             break
     if seen is not None and not isinstance(move, Set):
         _see(course, move.name, seen)
+    return seen
 
 
 def _carry_out(course: _Course, move: Move) -> Evidence | None:

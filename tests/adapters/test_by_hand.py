@@ -373,6 +373,33 @@ def test_current_limit_at_power_up_means_stop(carwash_by_hand: Prepared) -> None
     assert not any("12 V" in text for text in heard)
 
 
+def test_a_gate_that_fails_on_second_thoughts_energises_nothing(carwash_by_hand: Prepared) -> None:
+    """The short is noticed at the first request of the power-up: back, the true reading, and the run ends there."""
+    asides = {"Ohms between X1.1 and X1.2": ["1.2k", "0.3"], "Close the contact between X2.5": ["b"]}
+    worked = by_hand(carwash_by_hand, asides=asides)
+
+    assert (Outcome.FAIL, "main not shorted failed (300 ± 120 mΩ)") == (worked.done.outcome, worked.done.reason)
+    assert not any("current limit" in text for text in worked.technician.heard)
+
+
+def test_a_supply_that_limits_when_it_comes_back_stops_the_run(carwash_by_hand: Prepared) -> None:
+    """At its return after a loss the supply limits: off, and what would follow is not blamed on the board."""
+    worked = by_hand(carwash_by_hand, asides={"in current limit": ["n", "n", "n", "y"]})
+
+    assert Outcome.ABORTED is worked.done.outcome
+    assert "over-current: the supply at X1.1-X1.2 went into current limit" == worked.done.reason
+    assert "fail" not in verdicts(worked.done).values()
+
+
+def test_current_limit_on_second_thoughts_means_stop_too(carwash_by_hand: Prepared) -> None:
+    """'n' was a slip: back at the next stage, 'y', and the voltage goes no higher."""
+    worked = by_hand(carwash_by_hand, asides={"current limit 100 mA, then 12 V": ["b"], "in current limit": ["n", "y"]})
+
+    assert Outcome.ABORTED is worked.done.outcome
+    assert not worked.technician.scene.energised()
+    assert 1 == sum("then 12 V" in text for text in worked.technician.heard)
+
+
 @pytest.mark.parametrize(
     ("where", "typed", "believed"),
     [

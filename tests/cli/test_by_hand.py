@@ -159,7 +159,10 @@ def test_a_run_that_was_killed_goes_on_where_its_journal_ends(start: Start, prep
     first.answered_by(technician_at(prepared), until="make contact of K2")
     first.child.kill(signal.SIGKILL)
     first.child.wait()
+    shown = piped(place, b"", "show", str(run_folder(place)))
     again, asked = take_up(run_folder(place))
+
+    assert (5, True) == (shown.returncode, b"switch the supplies off" in shown.stdout)
 
     assert not (run_folder(place) / "run.json").exists()
     assert prepared.procedure.channels == again.procedure.channels
