@@ -137,7 +137,8 @@ def _keep(course: _Course, step: Step, kept: Kept) -> None:
     results = judge_step(step, course.procedure, course.readings)
     kept_from = f"kept from before the pause, {kept.when}"
     course.results[step.id] = tuple(
-        replace(result, note="; ".join(filter(None, [result.note, kept_from]))) for result in results
+        replace(result, note="; ".join(filter(None, [result.note, kept_from]))) if result.value is not None else result
+        for result in results
     )
     course.before = None
     if course.rig.person is not None:
