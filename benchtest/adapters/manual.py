@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from benchtest.adapters import answers
-from benchtest.adapters.conversation import Conversation
+from benchtest.adapters.asking import Conversation
 from benchtest.clock import Clock
 from benchtest.errors import Aborted, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits

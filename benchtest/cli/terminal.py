@@ -63,6 +63,8 @@ class Terminal:
         stream = sys.stderr if self._err else sys.stdout
         columns = shutil.get_terminal_size().columns if stream.isatty() else 10_000
         shown = spelled(folded(prompt, max(40, columns - ROOM)), stream)
+        if sys.stdin is None:  # started with its input closed
+            raise Paused(LEFT)
         self._drop_what_came_early()
         with self._stopping.asking():
             click.echo(f"{shown} ", nl=False, err=self._err)
