@@ -77,7 +77,7 @@ def _refuse(layout: Layout, column: Column, why: str) -> None:
     raise CaptureError(
         layout.text.path,
         f"the rows of '{column.name}' may be changes or samples of it: {why}",
-        hint="say rows='changes' when nothing happened between them, rows='samples' when nobody looked",
+        hint="say --rows changes when nothing happened between them, --rows samples when nobody looked",
     )
 
 

@@ -202,7 +202,7 @@ def _names(dialect: Dialect, row: Row) -> bool:
 
 def _settle(found: list[Dialect]) -> str:
     if len({dialect.decimal for dialect in found}) > 1:
-        return "say decimal=',' or decimal='.'"
+        return "say --decimal , or --decimal ."
     return "say which delimiter"
 
 
@@ -229,7 +229,7 @@ def _check_thousands(path: Path, dialect: Dialect, options: Options) -> None:
         raise CaptureError(
             path,
             f"{commas[0]!r} can be read in two ways: a decimal comma, or thousands",
-            hint="say decimal=',' for a decimal comma; export without thousands marks otherwise",
+            hint="say --decimal , for a decimal comma; export without thousands marks otherwise",
         )
 
 

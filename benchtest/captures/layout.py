@@ -179,7 +179,7 @@ def _time(
         named = [columns[0]]
     if len(named) > 1:
         both = " and ".join(f"'{column.name}' (column {column.place + 1})" for column in named)
-        raise CaptureError(path, f"more than one column of time: {both}", hint="say which one with 'time'")
+        raise CaptureError(path, f"more than one column of time: {both}", hint="say which one with --time")
     if named:
         return _seconds(path, named[0], notes), None, count if count is not named[0] else None
     return _unnamed(path, dialect, columns, told, notes)
@@ -203,7 +203,7 @@ def _unnamed(
             raise CaptureError(
                 path,
                 f"column {first.place + 1} goes forward in every row: it may be the time or a reading",
-                hint=f"say time={first.place + 1}, or time=0 when the rate alone gives the time",
+                hint=f"say --time {first.place + 1}, or --time 0 when the rate alone gives the time",
             )
         return None, None, None
     if len(columns) > 1 and forward == [first] and not _counts(dialect, first):
@@ -215,7 +215,7 @@ def _unnamed(
     raise CaptureError(
         path,
         f"no column says that it is the time, and no step or rate is given (column {first.place + 1} {what})",
-        hint="say the column with 'time', or the samples per second with 'rate'",
+        hint="say the column with --time, or the samples per second with --rate",
     )
 
 
@@ -271,7 +271,7 @@ def _seconds(path: Path, column: Column, notes: list[str]) -> Column:
     unit = read_unit(column.unit.symbol, time=True) if column.unit.symbol != "s" else column.unit
     if unit is None or unit.symbol != "s":
         found = f"column '{column.name}' is in '{column.unit.symbol}', which is no unit of time"
-        raise CaptureError(path, found, hint="choose the column of time with 'time'")
+        raise CaptureError(path, found, hint="choose the column of time with --time")
     return Column(place=column.place, name=column.name, unit=unit, kind=column.kind)
 
 

@@ -79,7 +79,7 @@ def _metadata(path: Path, archive: zipfile.ZipFile, names: dict[str, zipfile.Zip
     if "metadata" not in names:
         if names and all(name.endswith(".npy") for name in names):
             found = "arrays of numpy in a file of another name"
-            raise CaptureError(path, found, hint="say kind='npz', or name it .npz")
+            raise CaptureError(path, found, hint="say --file-kind npz, or name it .npz")
         listed = ", ".join(list(names)[:8]) or "nothing"
         raise CaptureError(path, f"an archive of {listed}", expected="an entry 'metadata' and logic samples")
     size = names["metadata"].file_size

@@ -111,13 +111,21 @@ def stride(moments: Moments, step: float, quantum: float) -> Stride:
             lost_at = first + int(wide[0]) - 1 if wide.size and not lost else lost_at
             lost += wide.size
             if quantum > step / 4 > 0:
-                kinds.update(np.rint(steps / quantum).tolist())
+                kinds.update(_counted(np.rint(steps / quantum)))
         before = float(block[-1])
         count += block.size
     rarer = min(kinds.values()) if len(kinds) > 1 else 0
     return Stride(
         band=high - low, shortest=shortest, longest=longest, backward=backward, lost=lost, lost_at=lost_at, kinds=rarer
     )
+
+
+def _counted(steps: Floats) -> dict[float, int]:
+    """Return how often each step occurs; most columns have one, which is seen without sorting."""
+    if steps.min() == steps.max():
+        return {float(steps[0]): steps.size}
+    kinds, counts = np.unique(steps, return_counts=True)
+    return dict(zip(kinds.tolist(), counts.tolist(), strict=True))
 
 
 def straight(moments: Moments) -> tuple[float, float]:
@@ -147,8 +155,11 @@ def place(
         if told:
             return Sampled(values=values, rate=1 / told, start=moments.first), ["one sample"]
         return Uneven(values=values, times=moments.whole()), ["one sample: no step between samples is known"]
-    start, slope = straight(moments)
+    start, slope = moments.first, float(f"{(moments.last - moments.first) / (moments.size - 1):.13g}")
     seen = stride(moments, slope, quantum)
+    if seen.band > quantum or seen.kinds:  # coarse or uneven: the ends alone do not tell the line
+        start, slope = straight(moments)
+        seen = stride(moments, slope, quantum)
     width = 1.001 * quantum + 16 * float(np.spacing(max(abs(moments.first), abs(moments.last))))
     notes: list[str] = []
     if told is not None and slope > 0:

@@ -174,7 +174,7 @@ class Rows:
             f"{cell.strip()[:40]!r} in column {column.place + 1} '{column.name}' ({problem})",
             place=f"line {line}",
             expected=f"{column.kind if column.kind != 'none' else 'number'}s with a decimal {mark}",
-            hint="a second table, another decimal mark or a torn row: say decimal= or cut the file there",
+            hint="a second table, another decimal mark or a torn row: say --decimal or cut the file there",
         )
 
 

@@ -5,6 +5,7 @@ changes at one time are one: the last. While a state is unknown (x) or not drive
 notes say when. Source: IEEE Std 1364-2005, clause 18.
 """
 
+from array import array
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -146,7 +147,7 @@ class Trace:
     """The changes of one variable, as they come."""
 
     variable: Variable
-    ticks: list[int] = field(default_factory=list)
+    ticks: "array[int]" = field(default_factory=lambda: array("q"))
     values: list[str] = field(default_factory=list)
     first: int | None = None
     """Ticks of the first time stamp."""
@@ -210,7 +211,7 @@ def _change(text: Text, trace: Trace, words: Iterator[tuple[int, str]], line: in
 
 
 def _step(text: Text, trace: Trace, word: str, line: int) -> None:
-    if not word[1:].isdecimal() or len(word) > 25:
+    if not word[1:].isdecimal() or len(word) > 19:
         raise CaptureError(text.path, f"{word[:40]!r}", place=f"line {line}", expected="a time such as '#100'")
     now = int(word[1:])
     if trace.first is not None and now < trace.now:
@@ -231,18 +232,19 @@ def _picked(variable: Variable, digits: str) -> str:
 
 def _states(trace: Trace, rate: float) -> tuple[Series, list[str]]:
     begin = trace.first or 0
-    known = [(tick, value == "1") for tick, value in zip(trace.ticks, trace.values, strict=True) if value in "01"]
-    unknown = [tick for tick, value in zip(trace.ticks, trace.values, strict=True) if value not in "01"]
-    first = known.pop(0)[1] if known and known[0][0] <= begin else None
-    before = [first, *(state for _, state in known)]
-    changes = [(tick, state) for (tick, state), last in zip(known, before, strict=False) if state is not last]
+    ticks, values = np.array(trace.ticks, np.int64), np.array(trace.values, "U1")
+    known = (values == "0") | (values == "1")
+    unknown = ticks[~known]
+    ticks, states = ticks[known], values[known] == "1"
+    first = bool(states[0]) if ticks.size and ticks[0] <= begin else None
+    changed = np.diff(states, prepend=~states[:1] if first is None else states[:1])
     notes = []
-    if unknown:
-        when = f"{len(unknown)} times, first at {show(unknown[0] / rate, 's')}"
+    if unknown.size:
+        when = f"{unknown.size} times, first at {show(float(unknown[0]) / rate, 's')}"
         notes.append(f"unknown or not driven {when}: the state before it is kept")
     series = Stamped(
-        times=np.array([tick for tick, _ in changes], float) / rate,
-        rising=np.array([state for _, state in changes], bool),
+        times=ticks[changed] / rate,
+        rising=states[changed],
         first=first,
         begin=begin / rate,
         end=trace.now / rate,

@@ -70,7 +70,7 @@ def _found(film: Film) -> Region:
         listed = "; ".join(map(str, regions[:10])) + (f"; and {len(regions) - 10} more" if len(regions) > 10 else "")
         found = f"{len(regions)} places that change: {listed}"
         raise CaptureError(
-            film.path, found, expected="one lamp", hint="say which one with region=left,top,width,height"
+            film.path, found, expected="one lamp", hint="say which one with --region left,top,width,height"
         )
     return regions[0]
 

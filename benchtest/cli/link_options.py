@@ -35,13 +35,13 @@ def periods_of(texts: tuple[str, ...]) -> dict[str, float]:
     """Return required periods in seconds by message name or identifier."""
     found = {}
     for text in texts:
-        name, equals, period = text.rpartition("=")
+        name, _, period = text.rpartition("=")
+        if not name:
+            raise click.UsageError(f"--period {text!r} is not NAME=TIME (try 0x1A0='200 ms')")
         try:
             found[name] = parse(period, DURATION)
         except ValueError as problem:
             raise click.UsageError(f"--period {text!r}: {problem}") from None
-        if not equals or not name:
-            raise click.UsageError(f"--period {text!r} is not NAME=TIME (try 0x1A0='200 ms')")
     return found
 
 

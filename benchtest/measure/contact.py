@@ -21,8 +21,8 @@ from benchtest.signals.holding import chatter
 from benchtest.signals.levels import States
 from benchtest.signals.transfer import transfer
 
-APART: Final = 50e-3
-"""Seconds that a contact stays away between two actuations; no bounce lasts so long (common practice)."""
+APART: Final = 20e-3
+"""Seconds that a contact stays in a state between two actuations; no bounce lasts so long (common practice)."""
 OF_THE_CAPTURE: Final = "seconds of the capture"
 MOST: Final = 50
 """Actuations that are told one by one."""
@@ -137,6 +137,8 @@ def _by_itself(seen: States, asked: ContactFile) -> Iterator[_Actuation]:
     ons = [float(at) for at, up in zip(moments, rising, strict=True) if up == operated]
     if seen.first is operated:
         ons.insert(0, seen.begin)
+    if not ons and seen.moments.size:
+        ons = [float(seen.moments[0])]  # it moved and never stayed: told as one that has not settled
     for place, on in enumerate(ons):
         following = ons[place + 1] if place + 1 < len(ons) else seen.end
         offs = [float(at) for at, up in zip(moments, rising, strict=True) if up != operated and on < at <= following]

@@ -4,19 +4,25 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
+
 from benchtest.measure import stated
-from benchtest.measure.measured import Mark, Measured, Quantity, Trace
+from benchtest.measure.measured import Level, Mark, Measured, Quantity, Trace
+from benchtest.measure.picture_text import level_text
 from benchtest.measure.stated import Instrument
+from benchtest.metrology.figures import plain
 from benchtest.signals.bus_load import Bus
-from benchtest.signals.decoding import Decoded, signals
+from benchtest.signals.decoding import Decoded, carrying, signals
 from benchtest.signals.found import Found
 from benchtest.signals.frames import Frames, Identifier
 from benchtest.signals.latency import Shows, latency
+from benchtest.signals.periods import Gap
 from benchtest.signals.regularity import Row
+from benchtest.signals.series import Uneven
 from benchtest.signals.traffic import traffic
 
 MOST_TRACES: Final = 8
-"""Signals that a picture shows."""
+"""Lanes that a picture shows: intervals first, then signals."""
 Asked = Identifier | Shows
 
 
@@ -46,7 +52,8 @@ def measure_link(file: str, asked: LinkFile, instrument: Instrument) -> Measured
     for row in found.rows:
         quantities += _row(row, instrument, several=len(found.buses) > 1)
     quantities += _latency(asked, instrument)
-    traces, oddities = _signals(asked)
+    drawn, oddities = _signals(asked)
+    traces = (*(trace for row in found.rows for trace in _interval_trace(asked, row)), *drawn)[:MOST_TRACES]
     return Measured(
         kind="link",
         file=file,
@@ -127,8 +134,26 @@ def _signals(asked: LinkFile) -> tuple[tuple[Trace, ...], tuple[str, ...]]:
     return tuple(_trace(one) for one in wanted[:MOST_TRACES]), oddities
 
 
+def _interval_trace(asked: LinkFile, row: Row) -> Iterator[Trace]:
+    """Yield a row's intervals over time, its period as a level, its longest gap marked; none where there are none."""
+    channel = asked.frames.channels.index(row.channel)
+    moments = asked.frames.time[carrying(asked.frames, row.identifier, channel=channel)]
+    forward = np.concatenate(([False], np.diff(moments) > 0))
+    moments, intervals = moments[forward], np.diff(moments, prepend=moments[:1])[forward]
+    if row.period is None or not (np.diff(moments) > 0).all():
+        return
+    marks = () if row.gap is None else (Mark(at=row.gap.begin + row.gap.length, text=_gap_text(row.gap)),)
+    levels = (Level(value=row.period.mean, text=level_text("mean", row.period.mean, "s")),)
+    series = Uneven(values=intervals, times=moments)
+    yield Trace(name=f"{row.name}\ninterval", unit="s", series=series, marks=marks, levels=levels)
+
+
+def _gap_text(gap: Gap) -> str:
+    return f"longest gap {plain(gap.length, 's')}"
+
+
 def _trace(one: Decoded) -> Trace:
     marks = tuple(
         Mark(at=one.series.begin, text=f"{number} = {text}") for number, text in list(one.choices.items())[:4]
     )
-    return Trace(name=f"{one.message}.{one.signal}", unit=one.unit, series=one.series, marks=marks)
+    return Trace(name=f"{one.message}\n{one.signal}", unit=one.unit, series=one.series, marks=marks)

@@ -29,6 +29,8 @@ MOST_TEXTS: Final = 24
 MOST_CLOSE_UPS: Final = 3
 NARROW: Final = 0.25
 """Of a record: marks that lie within this of one another are drawn once more, close up."""
+FLAT: Final = 1e-6
+"""Of a trace's level: what moves less is drawn as a line."""
 INK, TRACE, FOUND, LEVEL = "#222222", "#4a5a6a", "#0a7285", "#b45309"
 SCALES: Final = ((1e-6, "µ"), (1e-3, "m"), (1.0, ""))
 Points = NDArray[np.float64]
@@ -103,6 +105,9 @@ def _lane(axis: Axes, trace: Trace, stretch: Stretch, *, told: bool) -> None:
     if stamped:
         axis.set_yticks([0, 1], ["below", "above"])
     axis.margins(y=0.18)
+    level = float(np.nanmax(np.abs(values), initial=0.0))
+    if level and np.ptp(values[np.isfinite(values)]) < FLAT * level:  # else the last bits of a float fill the lane
+        axis.set_ylim(float(np.nanmean(values)) - 0.1 * level, float(np.nanmean(values)) + 0.1 * level)
     axis.grid(visible=True, color="#dddddd", linewidth=0.5)
     for side in ("top", "right"):
         axis.spines[side].set_visible(False)

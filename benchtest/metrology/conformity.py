@@ -56,5 +56,5 @@ def specific_risk(
     if math.isnan(outside) or standard == 0:
         return None
     accepted, rejected = word in {"pass", "conditional pass"}, word in {"fail", "conditional fail"}
-    conforms = conformity(value, standard, low=low, high=high, freedom=freedom)
+    conforms = 1.0 - outside
     return Risk(conformity=conforms, consumer=outside if accepted else None, producer=conforms if rejected else None)

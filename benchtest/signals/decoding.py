@@ -190,7 +190,8 @@ def raw_values(signal: Any, data: NDArray[np.uint8]) -> NDArray[Any]:
     pattern = _pattern(signal, data)
     if signal.conversion.is_float:
         unsigned, floating = _FLOATS[signal.length]
-        return pattern.astype(unsigned).view(floating).astype(np.float64)
+        with np.errstate(invalid="ignore"):  # a signalling NaN becomes a quiet one
+            return pattern.astype(unsigned).view(floating).astype(np.float64)
     if not signal.is_signed:
         return pattern
     spare = np.uint64(LONGEST_NUMBER - signal.length)

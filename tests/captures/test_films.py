@@ -44,7 +44,7 @@ def test_several_lamps_are_listed_and_one_is_chosen(tmp_path: Path) -> None:
     others = [place // 7 % 2 == 1 for place in range(40)]
     path = film(tmp_path / "a.mp4", [scene(lamp=one, other=two) for one, two in zip(BLINKS, others, strict=True)])
 
-    with pytest.raises(CaptureError, match=r"2 places that change: .*20,20,30,40.*region="):
+    with pytest.raises(CaptureError, match=r"2 places that change: .*20,20,30,40.*--region"):
         open_capture(path).read(1)
     assert BLINKS == (sampled(open_capture(path, Options(region=AT_THE_LAMP)).read(1)).values > 0.5).tolist()
     assert others == (sampled(open_capture(path, Options(region=(20, 20, 30, 40))).read(1)).values > 0.5).tolist()

@@ -239,7 +239,7 @@ def test_a_row_that_changes_another_channel_is_a_change_too(tmp_path: Path) -> N
 def test_states_that_may_be_looks_or_changes_need_a_word(tmp_path: Path) -> None:
     """Even times that change in every row, and uneven words that repeat, can be read in two ways."""
     even = "Time (s),D0\n0.0,0\n0.5,1\n1.0,0\n"
-    with pytest.raises(CaptureError, match="rows='changes'"):
+    with pytest.raises(CaptureError, match="--rows changes"):
         read(tmp_path, even)
     assert [0.5, 1.0] == stamped(read(tmp_path, even, options=Options(rows="changes"))).times.tolist()
     assert [0, 1, 0] == sampled(read(tmp_path, even, options=Options(rows="samples"))).values.tolist()

@@ -131,3 +131,11 @@ def test_moving_the_record_and_scaling_its_volts_changes_no_duration(at: float, 
     first = told(measured(moved))["bounce time, make"].value
     second = told(measured(there))["bounce time, make"].value
     assert first == pytest.approx(second, abs=2.1 / here.rate)
+
+
+def test_a_contact_that_only_flutters_is_told_and_has_not_settled() -> None:
+    """Made three times for 3 ms each and open again: it was seen, and the question stays open."""
+    found = measured(contact((0.05, 0.053), (0.06, 0.063), (0.07, 0.073)))
+
+    assert told(found)["first make"].value == pytest.approx(0.05, abs=1e-5)
+    assert told(found)["settled, make"].value is None
