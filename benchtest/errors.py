@@ -5,6 +5,7 @@
      ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
+     │    └── Paused           a person left, and may go on later
      ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
@@ -86,6 +87,10 @@ class Aborted(BenchtestError):
     """The run was stopped by a person, a signal or a trip."""
 
     exit_code = 6
+
+
+class Paused(Aborted):
+    """A person left, or nobody answers any more; the run can be taken up again."""
 
 
 class NotKept(BenchtestError):

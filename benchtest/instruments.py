@@ -188,6 +188,50 @@ class Recorder(Protocol):
         ...
 
 
+class Asker(Protocol):
+    """A way to talk with a person, line by line: no colours, no cursor, no hurry."""
+
+    def tell(self, text: str) -> None:
+        """Show a text."""
+        ...
+
+    def ask(self, prompt: str) -> str:
+        """Show a prompt and return the line that was typed. Raises Paused when nobody is there to answer."""
+        ...
+
+
+class Back(Exception):
+    """A person wants the request before this one again. Caught where the procedure is performed."""
+
+
+class Skip(Exception):
+    """A person passes this request by; the message is the reason. Caught where the procedure is performed."""
+
+
+class Person(Protocol):
+    """What only a person does on a bench. `look`, like orders and readings asked of a person, raises Back and Skip."""
+
+    @property
+    def requests(self) -> int:
+        """How often the person was asked for something."""
+        ...
+
+    def look(self, channel: int, *, code: int | None) -> str:
+        """Return what a lamp does: lit, dark, blinking; of a lamp with a code, the code.
+
+        `code` is None for a state, 0 for a count of flashes, else how many two-digit codes follow one another.
+        """
+        ...
+
+    def tell(self, text: str) -> None:
+        """Show a text."""
+        ...
+
+    def confirm(self, text: str) -> None:
+        """Wait until the person has read a text."""
+        ...
+
+
 class BenchAdapter(Identified, Outputs, Supplies, Meter, Recorder, Protocol):
     """All that one bench adapter can be; a rig may also be composed of several that can do less."""
 
@@ -203,6 +247,7 @@ class Device:
     panel: Panel | None = None
     """Reads many channels in few exchanges, where the device can."""
     recorder: Recorder | None = None
+    person: Person | None = None
 
     @property
     def switched(self) -> Switched | None:

@@ -85,6 +85,17 @@ class Record:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Look:
+    """A person looks at a lamp; the evidence is what they tell."""
+
+    name: str
+    channel: int
+    code: int | None = None
+    """None for lit or dark; 0 for a count of flashes; else how many two-digit codes follow one another."""
+    kind: Literal["look"] = "look"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class AllOff:
     """Everything to its safe state, then read back which channels are not."""
 
@@ -92,17 +103,18 @@ class AllOff:
     kind: Literal["all off"] = "all off"
 
 
-Move = Source | Set | Measure | Record | AllOff
+Move = Source | Set | Measure | Look | Record | AllOff
 
 # ---------------------------------------------------------------- what a check reads from the evidence
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Scalar:
-    """The reading of a Measure move, or one field of a Source move."""
+    """The reading of a Measure move, or one field of a Source move; `minus` names a reading to be subtracted."""
 
     evidence: str
     field: Literal["value", "volts", "amps"] = "value"
+    minus: str = ""
     kind: Literal["scalar"] = "scalar"
 
 
@@ -380,6 +392,13 @@ class Step:
     gate: bool = False
     """When a check of a gate fails, nothing after it is performed."""
 
+    @property
+    def brings_up(self) -> bool:
+        """Whether the board has its power or its link's heartbeat from this step, for all that comes after it."""
+        orders = (order for move in self.moves if isinstance(move, Record) for order in move.link_orders)
+        wakes = any(isinstance(order, Heartbeat) and order.alive for order in orders)
+        return self.gate and (wakes or any(isinstance(move, Source) for move in self.moves))
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Channel:
@@ -399,6 +418,12 @@ class Channel:
     high: float
     """Above: broken (contact), lit (light), high (sense)."""
     instrument: str
+    name: str = ""
+    """What the board calls it: `door_shut`, `make contact of K3`."""
+    level: float = 0.0
+    """Volts that a drive puts on; 0 where it closes a dry contact."""
+    alternating: bool = False
+    """A.c., read as r.m.s."""
     late: float = 0.0
     """Half-width in seconds of this channel's moments beyond the adapter's stamp, where the host polls or orders it."""
     two_valued: bool = False

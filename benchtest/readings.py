@@ -52,7 +52,21 @@ class Recorded:
     """Half-width in seconds of link moments against channel moments."""
 
 
-Evidence = Value | Supplied | Left | Recorded
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Told:
+    """What a person saw, in a word: lit, dark, blinking, or a lamp's code."""
+
+    word: str
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Skipped:
+    """A reading that a person passed by."""
+
+    reason: str
+
+
+Evidence = Value | Supplied | Left | Recorded | Told | Skipped
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -15,17 +15,18 @@ from typing import Any
 
 from benchtest.adapters.catalogue import find
 from benchtest.adapters.composed import ComposedBench, Part
-from benchtest.clock import Clock, RealClock
+from benchtest.adapters.replay import Recalled
+from benchtest.clock import Clock, RealClock, VirtualClock
 from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault
 from benchtest.fixture.adapter import NO_DEAD_MAN
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapters_of, channels_of, unread
-from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Device, Link, Message
+from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Capture, Device, Link, Message, Person
 from benchtest.interlocks import refused_by_the_bench, to_safe
-from benchtest.procedure import LinkPlan, Procedure, Record, Say
+from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say
 from benchtest.profile.fitting import FittedProfile
-from benchtest.readings import Origin, Recorded
+from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.results import SafeState
 
 LOG = logging.getLogger(__name__)
@@ -39,6 +40,16 @@ class Virtual:
 
     seed: int = 1
     faults: tuple[Fault, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Company:
+    """Who and what takes part beside the adapters."""
+
+    asker: Asker | None = None
+    """How a person is talked with, for driver `manual`."""
+    recalled: Recalled | None = None
+    """The recorded run, for driver `replay`."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -57,6 +68,10 @@ class Rig:
     """Seconds between signs of life while waiting."""
     due: Callable[[], float] = lambda: math.inf
     """When the host must tend to a running recording next, by the rig's clock; `bench.beat` tends to it."""
+    person: Person | None = None
+    """Who works the bench by hand, if anybody does."""
+    recall: Callable[[Move], Evidence | None] | None = None
+    """What a recorded run saw at a move; stands in for the bench."""
     stopped: Callable[[], str] = lambda: ""
     """Why the run shall stop; empty while it shall go on. A signal may come at any moment and is heeded at these."""
 
@@ -136,6 +151,13 @@ class Rig:
         except RigError as silent:
             note = f"the adapter could not be asked: {refused or silent}; {self._by_itself()}"
             return SafeState(reached=False, verified=False, note=note)
+        if self.recall is not None:
+            return SafeState(reached=True, verified=True, note="nothing was on the bench: a recorded run was replayed")
+        if left and self.person is not None:
+            where = ", ".join(procedure.channels[channel].terminals for channel in left)
+            return SafeState(reached=False, verified=False, note=f"nobody confirmed that everything is off: {where}")
+        if self.person is not None:
+            return SafeState(reached=True, verified=True, note="everything off, confirmed by the person at the bench")
         if left:
             return SafeState(reached=True, verified=False, note=f"still on: channels {', '.join(map(str, left))}")
         if blind := unread(self.fixture, self.harness):
@@ -177,16 +199,21 @@ def open_rig(
     harness: Harness,
     ports: Mapping[str, str],
     virtual: Virtual,
+    company: Company | None = None,
 ) -> Iterator[Rig]:
     """Open every adapter that the harness names; everything is off when this returns and when it ends.
 
+    `company` is who and what takes part beside the adapters, where drivers `manual` or `replay` ask for it.
     Raises RigError when an adapter is not there, is not who it must be, or does not answer.
     """
     with ExitStack() as stack:
-        if fixture.adapters[harness.adapter].driver == "simulated":
-            rig = _simulated(procedure, fitted, fixture, harness, virtual)
-        else:
-            rig = _real(stack, procedure, fixture, harness, ports)
+        match fixture.adapters[harness.adapter].driver:
+            case "simulated":
+                rig = _simulated(procedure, fitted, fixture, harness, virtual)
+            case "replay":
+                rig = _replayed(fixture, harness, company.recalled if company else None)
+            case _:
+                rig = _real(stack, procedure, fixture, harness, ports, company.asker if company else None)
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig
@@ -211,36 +238,85 @@ def _simulated(
     )
 
 
-def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Harness, ports: Mapping[str, str]) -> Rig:
+def _replayed(fixture: Fixture, harness: Harness, recalled: Recalled | None) -> Rig:
+    if recalled is None:
+        raise PlanError([f"adapter {harness.adapter} replays a run folder (give one: --port {harness.adapter}=runs/…)"])
+    opened = find("replay")(recalled)
+    return Rig(
+        bench=opened,
+        link=None,
+        clock=VirtualClock(),
+        origin=Origin.REPLAYED,
+        identities={harness.adapter: opened.identity()},
+        fixture=fixture,
+        harness=harness,
+        beat_every=1e9,
+        recall=opened.recall,
+    )
+
+
+def _real(  # what makes a rig is five documents and choices
+    stack: ExitStack,
+    procedure: Procedure,
+    fixture: Fixture,
+    harness: Harness,
+    ports: Mapping[str, str],
+    asker: Asker | None,
+) -> Rig:
     clock = RealClock()
-    devices = {
-        name: stack.enter_context(_opened(name, fixture, ports, clock)) for name in adapters_of(fixture, harness)
-    }
+    told = _Told(procedure=procedure, fixture=fixture, ports=ports, clock=clock, asker=asker)
+    devices = {name: stack.enter_context(_opened(name, told)) for name in adapters_of(fixture, harness)}
     link: Link | None = None
     if procedure.link is not None and harness.link is not None:
         about = fixture.adapters[harness.link]
         port = _port(harness.link, fixture, ports)
         link = stack.enter_context(find(about.driver)(adapter=about, port=port, plan=procedure.link, clock=clock))
     identities = {name: device.identified.identity() for name, device in devices.items()}
+    person = next((device.person for device in devices.values() if device.person is not None), None)
     bench, due = _one_bench(devices, fixture, harness, clock)
     return Rig(
         bench=bench,
         link=link,
         clock=clock,
-        origin=Origin.SIMULATED if any(who.startswith(VIRTUAL) for who in identities.values()) else Origin.MEASURED,
+        origin=_origin(identities, person),
         identities=identities,
         fixture=fixture,
         harness=harness,
         beat_every=min(LONGEST_WAIT, *(fixture.adapters[name].dead_man / BEATS_PER_DEAD_MAN for name in devices)),
         due=due,
+        person=person,
     )
 
 
+def _origin(identities: Mapping[str, str], person: Person | None) -> Origin:
+    if any(who.startswith(VIRTUAL) for who in identities.values()):
+        return Origin.SIMULATED
+    return Origin.MEASURED if person is None else Origin.BY_HAND
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Told:
+    """What drivers are told when they are opened."""
+
+    procedure: Procedure
+    fixture: Fixture
+    ports: Mapping[str, str]
+    clock: Clock
+    asker: Asker | None
+
+
 @contextmanager
-def _opened(name: str, fixture: Fixture, ports: Mapping[str, str], clock: Clock) -> Iterator[Device]:
-    """Open one adapter; one that can do everything is a device too."""
-    adapter, port = fixture.adapters[name], _port(name, fixture, ports)
-    with find(adapter.driver)(adapter=adapter, port=port, limits=fixture.limits, clock=clock) as opened:
+def _opened(name: str, told: _Told) -> Iterator[Device]:
+    """Open one adapter; one that can do everything is a device too. A person is told of the procedure as well."""
+    adapter, about = told.fixture.adapters[name], dict[str, Any]()
+    if adapter.driver == "manual":
+        if told.asker is None:
+            raise PlanError([f"adapter {name} is a person, and there is no way to talk with one here"])
+        about = {"port": "", "procedure": told.procedure, "asker": told.asker}
+    else:
+        about = {"port": _port(name, told.fixture, told.ports)}
+    limits, clock = told.fixture.limits, told.clock
+    with find(adapter.driver)(adapter=adapter, limits=limits, clock=clock, **about) as opened:
         yield opened if isinstance(opened, Device) else Device.whole(opened)
 
 

@@ -11,6 +11,8 @@ DRIVERS: Final[Mapping[str, str]] = {
     "can": "benchtest.adapters.can_link:open_can",
     "modbus": "benchtest.adapters.modbus:open_modbus",
     "frames": "benchtest.adapters.frames:open_frames",
+    "manual": "benchtest.adapters.manual:open_manual",
+    "replay": "benchtest.adapters.replay:open_replay",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
 

@@ -1,26 +1,34 @@
 """`benchtest run`: a board goes on the bench and comes off with a certificate."""
 
 import json
+import shlex
 import signal
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 import click
 
-from benchtest.cli.documents import Prepared, fitting_options, fixture_option, partial_option, prepare, profile_argument
+from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
+from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.words import OUTCOME, duration, line, say, tell
+from benchtest.cli.terminal import Terminal
+from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
+from benchtest.errors import Aborted
 from benchtest.faults import Fault, parse
-from benchtest.fixture.wiring import cautions
+from benchtest.fixture.wiring import cautions, people
+from benchtest.procedure import Absent
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
-from benchtest.rig import Virtual
+from benchtest.rig import Company, Virtual
 
+Given = TypeVar("Given")
 CAUTIONS: Final = (
     "Extra-low voltage only; no mains on this bench. Hands off while the board is powered.",
     "A pass on the bench is not a release to run the machine; local codes and licensed practice apply.",
@@ -28,9 +36,9 @@ CAUTIONS: Final = (
 
 
 @click.command()
-@profile_argument
-@fixture_option
-@click.option("--serial", required=True, metavar="SN", help="Serial number on the board's label.")
+@click.argument("profile", type=click.Path(path_type=Path), metavar="PROFILE", required=False)
+@click.option("--fixture", type=click.Path(path_type=Path), metavar="FILE", help="The bench: a fixture file.")
+@click.option("--serial", metavar="SN", help="Serial number on the board's label.")
 @fitting_options
 @partial_option
 @click.option("--revision", default="", metavar="REV", help="Hardware revision on the board's label.")
@@ -38,15 +46,22 @@ CAUTIONS: Final = (
 @click.option("--work-order", default="", metavar="NO", help="Work order of the depot.")
 @click.option("--customer", default="", metavar="NAME", help="Whose board it is.")
 @click.option("--phase", type=click.Choice(["as found", "as left"]), default=None, help="Before or after a repair.")
-@click.option("--port", "ports", multiple=True, metavar="ADAPTER=PORT", help="Where an adapter is; may be repeated.")
+@click.option(
+    "--port",
+    "ports",
+    multiple=True,
+    metavar="ADAPTER=PORT",
+    help="Where an adapter is, or which run folder is replayed; may be repeated.",
+)
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Fault of a simulated board; may be repeated.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which simulated board of many.")
 @click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
+@click.option("--resume", type=click.Path(path_type=Path), metavar="RUN", help="Go on with a paused run by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
 def run(
-    profile: Path,
-    fixture: Path,
-    serial: str,
+    profile: Path | None,
+    fixture: Path | None,
+    serial: str | None,
     variant: str | None,
     options: tuple[str, ...],
     partial: bool,
@@ -55,25 +70,58 @@ def run(
     as_json: bool,
     ports: tuple[str, ...],
     faults: tuple[str, ...],
+    resume: Path | None,
     **person: str | None,
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
-    job = _job(serial, person)
-    prepared = prepare(profile, fixture, variant, options, partial=partial)
-    if job.revision and job.revision not in prepared.profile.profile.board.revisions:
-        known = ", ".join(prepared.profile.profile.board.revisions)
-        raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {known})")
-    virtual = Virtual(seed=seed, faults=_faults(prepared, faults))
-    asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
+    if resume is not None:
+        prepared, asked = _taken_up(resume, profile, ports, given={"--fixture": fixture, "--serial": serial})
+    else:
+        job = _job(_needed(serial, "'--serial'"), person)
+        documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
+        prepared = prepare(*documents, variant, options, partial=partial)
+        _check_revision(prepared, job)
+        virtual = Virtual(seed=seed, faults=_faults(prepared, faults))
+        asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
+    prepared, asked = with_recorded_run(prepared, asked)
+    by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
-        _greet(prepared)
-    with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
+        _greet(prepared, by_person=by_person)
+    with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json, by_person=by_person) as shown:
+        if by_person:
+            asked = replace(asked, company=Company(asker=Terminal(stop, err=as_json)))
         held = hold(prepared, asked, shown, stop)
     if as_json:
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
-        _tell(held.run, held.folder)
+        _tell(held.run, held.folder, by_person=by_person)
     return EXIT_CODE[held.run.outcome]
+
+
+def _needed(given: Given | None, name: str) -> Given:
+    """Return what was given; what is missing is wrong usage, unless a paused run goes on and knows it itself."""
+    if given is None:
+        kind = "option" if name.startswith("'--") else "argument"
+        raise click.MissingParameter(param_hint=name, param_type=kind)
+    return given
+
+
+def _taken_up(
+    folder: Path, profile: Path | None, ports: tuple[str, ...], *, given: dict[str, object]
+) -> tuple[Prepared, Asked]:
+    """Return everything as it was asked for when the run began; ports may have changed since."""
+    extra = ["PROFILE"] if profile is not None else []
+    extra += [name for name, value in given.items() if value is not None]
+    if extra:
+        raise click.UsageError(f"--resume goes on with what the run began with (leave out {', '.join(extra)})")
+    prepared, asked = take_up(folder)
+    return prepared, replace(asked, ports={**asked.ports, **_ports(prepared, ports)})
+
+
+def _check_revision(prepared: Prepared, job: Job) -> None:
+    revisions = prepared.profile.profile.board.revisions
+    if job.revision and job.revision not in revisions:
+        raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {', '.join(revisions)})")
 
 
 def _job(serial: str, person: dict[str, str | None]) -> Job:
@@ -111,31 +159,58 @@ def _faults(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Fault, ...]:
         raise click.UsageError(str(problem)) from None
 
 
-def _greet(prepared: Prepared) -> None:
+def _greet(prepared: Prepared, *, by_person: bool) -> None:
     procedure = prepared.procedure
-    readings = sum(len(step.checks) for step in procedure.steps)
+    checks = [check for step in procedure.steps for check in step.checks]
+    absent = sum(isinstance(check.measurand, Absent) for check in checks)
     choice = f", {procedure.variant}" if procedure.variant else ""
     say(
-        f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {readings} readings, "
+        f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {len(checks)} readings"
+        f"{f' ({absent} not possible on this bench)' if absent else ''}, "
         f"about {duration(procedure.duration)} of bench time"
     )
-    if prepared.fixture.fixture.adapters[prepared.harness.adapter].driver != "simulated":
+    driver = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver
+    if (
+        driver not in {"simulated", "replay"} and not by_person
+    ):  # a person is told them, and more, before the first request
         for caution in (*CAUTIONS, *cautions(prepared.fixture.fixture, prepared.harness)):
             say(f"Caution: {caution}")
 
 
 class _Stop:
-    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal."""
+    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal.
+
+    While a person is being asked nothing is half done, and a signal ends the asking at once.
+    """
 
     def __init__(self) -> None:
         self.reason = ""
+        self._asking = False
+        self._unheeded = False
 
     def note(self, number: int, _frame: FrameType | None) -> None:
         by = "the operator" if number == signal.SIGINT else signal.Signals(number).name
         self.reason = self.reason or f"stopped by {by}"
+        self._unheeded = True
+        self._heed_while_asking()
 
     def __call__(self) -> str:
+        self._unheeded = False
         return self.reason
+
+    @contextmanager
+    def asking(self) -> Iterator[None]:
+        self._asking = True
+        try:
+            self._heed_while_asking()  # what came just before this would otherwise wait for an answer
+            yield
+        finally:
+            self._asking = False
+
+    def _heed_while_asking(self) -> None:
+        if self._asking and self._unheeded:
+            self._unheeded = False
+            raise Aborted(self.reason)
 
 
 @contextmanager
@@ -178,7 +253,7 @@ def _summary(held: Held) -> dict[str, Any]:
     }
 
 
-def _tell(run: Run, folder: Path) -> None:
+def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     """Print the outcome for people, with the first things to look at."""
     say(f"\n{OUTCOME[run.outcome]}  {run.reason}")
     judged = run.outcome not in {Outcome.BENCH_FAULT, Outcome.ABORTED}
@@ -188,4 +263,9 @@ def _tell(run: Run, folder: Path) -> None:
     say(f"safe state: {run.safe.note}")
     if run.origin is Origin.SIMULATED:
         say("SIMULATED: no real board was on the bench")
+    elif run.origin is Origin.REPLAYED:
+        say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
+    if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
+        say("go on with:")
+        click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied

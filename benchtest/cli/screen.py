@@ -78,6 +78,32 @@ class Bar:
                 self.progress.console.print(Text(folded(line(result), columns)))
 
 
+class Talk:
+    """For a person who is asked: where they are, and after each step what did not pass."""
+
+    def __init__(self, procedure: Procedure, *, err: bool) -> None:
+        self._steps = {step.id: number for number, step in enumerate(procedure.steps, 1)}
+        self._durations = [step.duration for step in procedure.steps]
+        self._err = err
+
+    def begins(self, step: Step) -> None:
+        number, steps = self._steps[step.id], len(self._steps)
+        if step.moves:
+            left = round(sum(self._durations[number - 1 :]) / 60)
+            about = f"about {left} min left" if left > 1 else "nearly done"
+            say(f"\nStep {number} of {steps}, {about}: {step.title}", err=self._err)
+        else:
+            say(f"\nStep {number} of {steps}: {step.title}: not possible on this bench", err=self._err)
+
+    def judged(self, step: Step, results: tuple[Result, ...]) -> None:
+        looked_at = [result for result in results if result.verdict is not Verdict.NOT_TESTED]
+        bad = [result for result in looked_at if result.verdict is not Verdict.PASS]
+        for result in bad:
+            say(f"  {line(result)}", err=self._err)
+        if looked_at and not bad:
+            say(f"  {len(looked_at)} of {len(results)} readings taken, all pass", err=self._err)
+
+
 def summary(results: tuple[Result, ...]) -> str:
     """Return how many readings there were and how many did not pass."""
     bad = sum(result.verdict is not Verdict.PASS for result in results)
@@ -86,9 +112,11 @@ def summary(results: tuple[Result, ...]) -> str:
 
 
 @contextmanager
-def screen(procedure: Procedure, *, quiet: bool) -> Iterator[Screen]:
-    """Return what fits the place: nothing, a bar, or lines."""
-    if quiet:
+def screen(procedure: Procedure, *, quiet: bool, by_person: bool = False) -> Iterator[Screen]:
+    """Return what fits the place: nothing, a bar, or lines; for a person who is asked, lines on whichever stream."""
+    if by_person:
+        yield Talk(procedure, err=quiet)
+    elif quiet:
         yield Quiet()
     elif sys.stdout.isatty():
         bar = Bar(procedure)

@@ -5,7 +5,7 @@ The rig with its judge, and then the papers, are loaded when it is their turn: a
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,16 +14,19 @@ from benchtest import __version__
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import BenchtestError, NotKept
+from benchtest.errors import Aborted, BenchtestError, NotKept
+from benchtest.instruments import Asker
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
-from benchtest.records.folder import RUN_FORMAT, create_folder, write_run
+from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
+from benchtest.records.labels import clean_text
 from benchtest.results import Instrument, Job, Outcome, Result, Run, SafeState
-from benchtest.rig import Virtual, open_rig
+from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
     from benchtest.perform import Performed
+    from benchtest.records.interrupted import Interrupted
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -35,6 +38,11 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    company: Company | None = None
+    taken_up: "Interrupted | None" = None
+    """The paused run that goes on."""
+    original: Run | None = None
+    """The recorded run that is replayed, when it has a run file."""
 
 
 @dataclass(slots=True)
@@ -45,7 +53,12 @@ class _Keeper:
     journal: Journal
     screen: Screen
     recordings: dict[str, str]
+    clock: RealClock = field(default_factory=RealClock)
     at: float = 0.0
+
+    def heard(self, request: str, typed: str | None) -> None:
+        """Keep what a person was asked and what they typed; None when nobody answered."""
+        self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=_now())
 
     def begins(self, step: Step, at: float) -> None:
         self.at = at
@@ -53,24 +66,49 @@ class _Keeper:
         self.screen.begins(step)
 
     def seen(self, name: str, evidence: Evidence) -> None:
-        from benchtest.records.evidence import save_recorded
+        from benchtest.records.evidence import as_fields, save_recorded
 
         if isinstance(evidence, Recorded):
             path, digest = save_recorded(self.folder, name, evidence)
             self.recordings[path] = digest
             self.journal.append("recorded", at=self.at, evidence=name, file=path, digest=digest)
         else:
-            self.journal.append("read", at=self.at, evidence=name, found=repr(evidence))
+            fields = as_fields(evidence)
+            self.journal.append("read", at=self.at, evidence=name, found=repr(evidence), fields=fields)
 
     def judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
         self.at = at
         words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
-        self.journal.append("step judged", at=at, step=step.id, results=words)
+        self.journal.append("step judged", at=at, step=step.id, results=words, time=_now())
         self.screen.judged(step, results)
 
     def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
         facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
         self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
+
+
+@dataclass(frozen=True, slots=True)
+class _Heard:
+    """An asker whose every question and answer goes into the journal."""
+
+    asker: Asker
+    keeper: _Keeper
+
+    def tell(self, text: str) -> None:
+        self.asker.tell(text)
+
+    def ask(self, prompt: str) -> str:
+        try:
+            typed = self.asker.ask(prompt)
+        except Aborted:
+            self.keeper.heard(prompt.strip(), None)
+            raise
+        self.keeper.heard(prompt.strip(), clean_text(typed))
+        return typed
+
+
+def _now() -> str:
+    return wall_time().isoformat(timespec="seconds")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -89,6 +127,7 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
     """Put one board through its procedure and return the finished run and its folder.
 
     `stopped` says why the run shall stop, or nothing.
+    A paused run goes on in its own folder and journal.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
     NotKept when the disk takes no more; the bench is off then.
     """
@@ -108,11 +147,11 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
-    started, clock = wall_time(), RealClock()
-    folder = create_folder(asked.root, started=started, part=prepared.procedure.part, serial=asked.job.serial)
+    clock = RealClock()
+    started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:
-        keeper = _Keeper(folder, journal, screen, {})
-        journal.append("begins", at=0.0, **_beginning(prepared, asked, started))
+        keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
+        _begin(prepared, asked, started, keeper)
         before = clock.now()
         performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -125,10 +164,31 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
+    for stale in folder.glob("report.*") if asked.taken_up else ():
+        stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
     write_certificate(run, performed.readings, folder)
     return Held(run=run, folder=folder, performing=performing, papers=clock.now() - before)
+
+
+def _folder(prepared: Prepared, asked: Asked) -> tuple[datetime, Path]:
+    """Return when the run began and where it lies."""
+    if asked.taken_up is not None:
+        return datetime.fromisoformat(asked.taken_up.begun["started"]), asked.taken_up.folder
+    started = wall_time()
+    part, serial = prepared.procedure.part, asked.job.serial
+    return started, create_folder(asked.root, started=started, part=part, serial=serial)
+
+
+def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper) -> None:
+    """Write the first line of the run, or of its going on."""
+    if asked.taken_up is not None:
+        keeper.journal.append("resumes", at=0.0, time=_now(), software=__version__, ports=asked.ports)
+        return
+    procedure = write_procedure(keeper.folder, prepared.procedure)
+    facts = _beginning(prepared, asked, started)
+    keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
@@ -140,6 +200,12 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "serial": asked.job.serial,
         "seed": asked.virtual.seed,
         "faults": [fault.text for fault in asked.virtual.faults],
+        "job": asdict(asked.job),
+        "profile_file": str(prepared.profile.path.resolve()),
+        "fixture_file": str(prepared.fixture.path.resolve()),
+        "variant": prepared.procedure.variant,
+        "options": list(prepared.procedure.options),
+        "ports": asked.ports,
     }
 
 
@@ -156,17 +222,25 @@ def _on_the_rig(
         harness=prepared.harness,
         ports=asked.ports,
         virtual=asked.virtual,
+        company=_company(asked, keeper),
     )
+    kept = asked.taken_up.kept() if asked.taken_up else {}
     performed: Performed | None = None
     try:
         with rig as opened:
             identities = dict(opened.identities)
-            performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher)
+            keeper.journal.append("opened", at=opened.clock.now(), origin=opened.origin, identities=identities)
+            performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher, kept)
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))
         if performed is None:
             raise  # a lost adapter cannot be closed either; what was performed until then is kept
     return performed, identities
+
+
+def _company(asked: Asked, keeper: _Keeper) -> Company:
+    company = asked.company or Company()
+    return company if company.asker is None else replace(company, asker=_Heard(company.asker, keeper))
 
 
 def _run(
@@ -181,7 +255,7 @@ def _run(
     fixture = prepared.fixture.fixture
     simulated = performed.readings.origin is Origin.SIMULATED
     short = folder.name.rpartition("-")[2]
-    return Run(
+    run = Run(
         format=RUN_FORMAT,
         id=short,
         number=f"{started:%Y%m%d}-{short.upper()}",
@@ -213,4 +287,25 @@ def _run(
         origin=performed.readings.origin,
         recordings=keeper.recordings,
         journal_head=keeper.journal.head,
+    )
+    return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
+
+
+def _as_recorded(run: Run, asked: Asked) -> Run:
+    """Return a replayed run with the bench and instruments that read it, and an origin no better than theirs."""
+    assert asked.company is not None
+    assert asked.company.recalled is not None
+    run = replace(run, origin=asked.company.recalled.origin)
+    if asked.original is None:
+        return run
+    then = asked.original
+    bench = f"{then.bench}, replayed from run {then.number}"
+    return replace(
+        run,
+        bench=bench,
+        place=then.place,
+        ambient=then.ambient,
+        instruments=then.instruments,
+        seed=then.seed,
+        faults=then.faults,
     )

@@ -50,9 +50,13 @@ def _interrupted(journal: JournalRead) -> int:
     done = sum(entry.kind == "step judged" for entry in journal.entries)
     last = f"{done} steps done, the last one begun was {steps[-1]}" if steps else "no step was begun"
     say(f"the program ended before it could write run.json: {last}")
-    say(
-        "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, look at the bench"
-    )
+    if any(entry.kind == "asked" for entry in journal.entries):
+        say("safe state: not confirmed; switch the supplies off, then go on with 'benchtest run --resume' if you like")
+    else:
+        say(
+            "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, "
+            "look at the bench"
+        )
     torn = ", its last line is torn" if journal.torn else ""
     say(f"journal: {len(journal.entries)} lines, chain whole{torn}")
     return 5

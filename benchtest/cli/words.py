@@ -4,7 +4,7 @@ import os
 import shutil
 import sys
 import textwrap
-from typing import Final
+from typing import Final, TextIO
 
 import click
 
@@ -25,6 +25,7 @@ PLAIN: Final = str.maketrans(
         "…": "..",
         "∞": "inf",
         "·": "*",
+        "\u00a0": " ",
     }
 )
 
@@ -53,11 +54,16 @@ def say(text: str, *, err: bool = False) -> None:
     stream = sys.stderr if err else sys.stdout
     if stream.isatty():
         text = "\n".join(folded(part, shutil.get_terminal_size().columns) for part in text.split("\n"))
+    tell(spelled(text, stream), err=err)
+
+
+def spelled(text: str, stream: TextIO) -> str:
+    """Return a text with plain spellings where the stream's encoding lacks a character."""
     try:
         text.encode(stream.encoding or "utf-8")
     except UnicodeEncodeError:
-        text = text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
-    tell(text, err=err)
+        return text.translate(PLAIN).encode("ascii", "replace").decode("ascii")
+    return text
 
 
 def tell(text: str, *, err: bool = False) -> None:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import Budget
 from benchtest.procedure import Channel, Check, Procedure, Record
-from benchtest.readings import Evidence, Readings, Recorded
+from benchtest.readings import Evidence, Readings, Recorded, Skipped
 
 
 class Undecided(Exception):
@@ -41,6 +41,8 @@ class Case:
         evidence = self.readings.evidence.get(name)
         if evidence is None:
             raise Undecided(f"no evidence {name!r}: the step was not performed")
+        if isinstance(evidence, Skipped):
+            raise Undecided(f"skipped: {evidence.reason}")
         return evidence
 
     def recorded(self, name: str) -> Recorded:

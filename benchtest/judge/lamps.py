@@ -5,6 +5,7 @@ from benchtest.judge.finding import Case, Finding, Undecided
 from benchtest.judge.window import levels
 from benchtest.metrology.figures import plain
 from benchtest.procedure import LampCode
+from benchtest.readings import Told
 from benchtest.signals.lamp import Code, decode
 from benchtest.signals.repeats import DOUBTFUL
 from benchtest.signals.series import Sampled
@@ -14,7 +15,10 @@ CERTAIN = 0.9999
 
 
 def lamp_code(case: Case, asked: LampCode) -> Finding:
-    """Return the code of a lamp as a word; a doubtful one decides nothing."""
+    """Return the code of a lamp as a word; a doubtful one decides nothing. A person's word is taken as it is."""
+    told = case.evidence(asked.evidence)
+    if isinstance(told, Told):
+        return Finding(value=told.word)
     recording = case.recorded(asked.evidence).recording
     channel, samples = levels(case, recording, asked.channel)
     if channel.role is not Role.LIGHT:

@@ -5,7 +5,7 @@ from typing import assert_never
 
 from benchtest.instruments import Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.metrology.uncertainty import reading
+from benchtest.metrology.uncertainty import NO_SCATTER, difference, reading
 from benchtest.procedure import Channel, Limiting, Measure, Scalar, Source, StillOn
 from benchtest.readings import Left, Supplied, Value
 
@@ -34,11 +34,23 @@ def _scalar(case: Case, asked: Scalar) -> Finding:
             channel = _current(case, asked.evidence)
         case _, field:
             raise Undecided(f"evidence {asked.evidence!r} has no {field}")
+    if asked.minus:
+        return _difference(case, value, channel, asked.minus)
     if math.isinf(value):
         return Finding(value=float(value), note="over range")
     if not channel.instrument:
         return Finding(value=float(value), note="as the supply says, which no calibrated instrument has confirmed")
     return Finding(value=float(value), budget=reading(value, channel.quality))
+
+
+def _difference(case: Case, value: float, channel: Channel, minus: str) -> Finding:
+    """Subtract a reading of another channel; what their calibrations share cancels."""
+    other = case.evidence(minus)
+    if not isinstance(other, Value) or math.isinf(value) or math.isinf(other.value):
+        raise Undecided(f"no difference to evidence {minus!r}: one of the two is no number")
+    less = reading(other.value, case.channel(_move(case, minus).channel).quality)
+    one, unit = reading(value, channel.quality), channel.quality.unit
+    return Finding(value=float(value - other.value), budget=difference(one, less, repeat=NO_SCATTER, unit=unit))
 
 
 def _move(case: Case, evidence: str) -> Measure | Source:

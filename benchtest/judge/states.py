@@ -1,11 +1,14 @@
 """States in a window: of one channel, and of many that should not move."""
 
+import math
+
 import numpy as np
 
 from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, seconds
 from benchtest.judge.window import Window, levels, row, window
 from benchtest.procedure import StateOf, Still
+from benchtest.readings import Told, Value
 from benchtest.signals.contact import Side, side
 from benchtest.signals.levels import Samples, crossings
 
@@ -28,11 +31,27 @@ def find(case: Case, asked: StateOf | Still) -> Finding:
 
 def _state_of(case: Case, asked: StateOf) -> Finding:
     """Return the state of a channel all through a window, `changing`, or `between`."""
+    match case.evidence(asked.evidence):
+        case Told(word=seen):
+            return Finding(value=seen)
+        case Value(value=value):
+            return _single(case, asked, value)
     recording = case.recorded(asked.evidence).recording
     part = window(recording, start=asked.start, end=asked.end)
     channel, samples = levels(case, recording, asked.channel)
     state = side(samples[part.begin : part.end], low=channel.low, high=channel.high)
     return Finding(value=word(channel.role, state))
+
+
+def _single(case: Case, asked: StateOf, value: float) -> Finding:
+    """Return the state that one reading shows; a contact's ohms count as the volts of the test circuit across them."""
+    channel, test = case.watched(asked.channel), case.procedure.contact_test
+    contact = channel.role in {Role.CONTACT, Role.OHMS}
+    if channel.role is Role.OHMS:
+        value = test.voltage if math.isinf(value) else test.voltage * value / (value + test.series)
+    level = abs(value) if contact else value
+    state = side(np.array([level]), low=channel.low, high=channel.high)
+    return Finding(value=word(Role.CONTACT if contact else channel.role, state))
 
 
 def _still(case: Case, asked: Still) -> Finding:

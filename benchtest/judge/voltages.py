@@ -3,11 +3,16 @@
 import math
 from typing import assert_never
 
+import numpy as np
+
+from benchtest.instruments import Role
 from benchtest.judge.finding import Case, Finding, Undecided
 from benchtest.judge.window import values, window
 from benchtest.metrology import uncertainty
+from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
 from benchtest.procedure import ContactResistance, EffectiveValue, Mean, OpenShare
+from benchtest.readings import Value
 from benchtest.signals.cycles import effective
 from benchtest.signals.levels import Samples
 
@@ -15,7 +20,10 @@ Averaged = Mean | EffectiveValue | ContactResistance | OpenShare
 
 
 def find(case: Case, asked: Averaged) -> Finding:
-    """Return what is asked of a stretch of samples."""
+    """Return what is asked of a stretch of samples, or of a single reading in place of it."""
+    single = case.evidence(asked.evidence)
+    if isinstance(single, Value):
+        return _single(case, asked, single.value)
     recording = case.recorded(asked.evidence).recording
     if case.channel(asked.channel).two_valued:
         raise Undecided(f"{case.channel(asked.channel).terminals} was read as one of two states, not as volts")
@@ -34,6 +42,25 @@ def find(case: Case, asked: Averaged) -> Finding:
             return _open_share(case, asked.channel, samples)
         case _:
             assert_never(asked)
+
+
+def _single(case: Case, asked: Averaged, value: float) -> Finding:
+    """Return what one reading of a contact says: volts behind the test circuit, or a meter's ohms."""
+    channel, test = case.channel(asked.channel), case.procedure.contact_test
+    if isinstance(asked, Mean | EffectiveValue):
+        raise Undecided(f"evidence {asked.evidence!r} is not a recording")
+    if channel.role is not Role.OHMS:
+        if math.isinf(value):
+            raise Undecided(f"{channel.terminals}: the meter was over range")
+        one = np.array([value])
+        resistance = isinstance(asked, ContactResistance)
+        return _resistance(case, asked.channel, one) if resistance else _open_share(case, asked.channel, one)
+    if isinstance(asked, OpenShare):  # the share of the test voltage that stands across this resistance behind `series`
+        share = 1.0 if math.isinf(value) else value / (value + test.series)
+        return Finding(value=share, note=f"from {plain(value, 'Ω')}")
+    if math.isinf(value):
+        return Finding(value=math.inf, note="open")
+    return Finding(value=value, budget=uncertainty.reading(value, channel.quality))
 
 
 def _mean(case: Case, number: int, samples: Samples, *, repeat: Scatter | None = None) -> Budget:

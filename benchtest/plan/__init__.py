@@ -1,13 +1,15 @@
 """profile + fixture → procedure: everything resolved, and refused before power where the bench cannot do it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
+from types import MappingProxyType
 from typing import assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
-from benchtest.fixture.wiring import RECORDS, channels, timekeeper
+from benchtest.fixture.wiring import RECORDS, channels, people, timekeeper
 from benchtest.metrology.coverage import normal_factor
+from benchtest.plan.by_hand import by_hand
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.interlock_steps import try_interlock
@@ -17,6 +19,7 @@ from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.served import not_served
 from benchtest.plan.timeline import Draft, Pace
+from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
 from benchtest.profile.document import Decision
@@ -53,26 +56,43 @@ def plan(
 
     `database` is the text of the profile's DBC, `place` tells file:line of a key path. Raises PlanError with every
     reason why the bench cannot do it; with `partial`, what it cannot do becomes *not tested*, and only what would be
-    dangerous is refused.
+    dangerous is refused. So it is where a person with a meter works the bench (`plan.by_hand`).
     """
     profile, wiring = fitted.profile, Wiring(harness, fixture)
     adapter = timekeeper(fixture, harness)
+    by_people = bool(people(fixture, harness))
+    partial = partial or by_people
     slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
     rate = adapter.rate if adapter.driver in RECORDS else HOST_RATE
     draft = Draft(profile=profile, wiring=wiring, place=place, rate=rate, pace=Pace().slowed(slowest))
-    steps = [step for number, asked in enumerate(profile.steps, 1) for step in _expand(draft, asked, number)]
-    procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
+    procedure = _assembled(fitted, database, wiring, _steps(draft, linked=linked or not partial))
+    if by_people:
+        procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     unresolved |= not_served(procedure, fixture, harness)
     if dangers or wrong or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
-    if partial:
-        possible = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
-        procedure = replace(procedure, steps=tuple(_timed(step, adapter) for step in possible))
-    return replace(procedure, unresolved=accepted)
+    if partial and not by_people:  # what a person reads is read all the same, and undecided where it is too fine
+        procedure = _possible(procedure, linked=linked, unresolved=unresolved)
+    return replace(procedure, steps=tuple(_timed(step, adapter) for step in procedure.steps), unresolved=accepted)
+
+
+def _possible(procedure: Procedure, *, linked: bool, unresolved: Mapping[str, str] = MappingProxyType({})) -> Procedure:
+    """Return a procedure without what this bench cannot do or resolve."""
+    steps = (as_far_as_possible(step, linked=linked, unresolved=unresolved) for step in procedure.steps)
+    return replace(procedure, steps=tuple(steps))
+
+
+def _steps(draft: Draft, *, linked: bool) -> list[Step]:
+    """Return what the script becomes; on a bench that is not `linked`, without what needs a controller on the link."""
+    steps: list[Step] = []
+    for number, asked in enumerate(draft.profile.steps, 1):
+        expanded = _expand(draft, asked, number)
+        steps += expanded if linked else without_controller(draft.profile, asked, expanded)
+    return steps
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -115,7 +135,7 @@ def _duration(move: Move, adapter: Adapter) -> float:
             return move.settle + 4 * adapter.round_trip
         case "all off":
             return 2 * adapter.round_trip
-        case "set" | "measure":
+        case "set" | "measure" | "look":
             return adapter.round_trip
 
 

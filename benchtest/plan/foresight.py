@@ -127,7 +127,10 @@ class _Bench:
         channel = self.procedure.channels.get(self.measured.get(asked.evidence, 0))
         if channel is not None and asked.field == "amps":
             channel = self._current_of(channel)
-        return reading(value, channel.quality) if channel is not None and channel.instrument else None
+        if channel is None or not channel.instrument:
+            return None
+        other = self.procedure.channels.get(self.measured.get(asked.minus, 0))
+        return reading(value, channel.quality) if other is None else self._less(channel, other, value)
 
     def _current_of(self, supply: Channel) -> Channel:
         channels = self.procedure.channels.values()
@@ -137,6 +140,8 @@ class _Bench:
         channel, test = self.procedure.channels.get(asked.channel), self.procedure.contact_test
         if channel is None:
             return None
+        if channel.role is Role.OHMS:  # a person reads the contact with an ohmmeter
+            return reading(value, channel.quality) if isinstance(asked, ContactResistance) else None
         if isinstance(asked, ContactResistance):
             volts = test.voltage * value / (test.series + value)
             return contact_resistance(
@@ -163,6 +168,10 @@ class _Bench:
         other = self.procedure.channels.get(asked.minus)
         if other is None:
             return None
+        return self._less(channel, other, value)
+
+    def _less(self, channel: Channel, other: Channel, value: float) -> Budget:
+        """Return the budget of a difference of `value`, with the highest voltage of the board on both channels."""
         both = reading(self.volts, channel.quality), reading(self.volts - value, other.quality)
         return difference(*both, repeat=NO_SCATTER, unit=channel.quality.unit)
 

@@ -4,15 +4,15 @@ Everything that is asked for and not there is collected, so that a fixture's aut
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from benchtest.fixture.document import Accuracy, Fixture, Harness
 from benchtest.fixture.wiring import RECORDS, adapter_of, roles_of
 from benchtest.instruments import Role
 from benchtest.procedure import Channel
-from benchtest.profile.board import Relay
+from benchtest.profile.board import Level, Relay
 from benchtest.profile.document import Profile
-from benchtest.terminals import Pair
+from benchtest.terminals import Pair, Terminal
 
 CLOSED_SHARE = 0.1  # of the test voltage: below, a contact is made (MIL-R-5757J 3.22 takes 5 %, we leave room for film)
 OPEN_SHARE = 0.9  # of the test voltage: above, a contact is broken (MIL-R-5757J 4.6.8.5.1)
@@ -64,8 +64,14 @@ class Wiring:
             Role.LIGHT: (light.dark, light.lit),
             Role.SENSE: (LOW_SHARE * nominal, HIGH_SHARE * nominal),
         }
+        called = called_by_the_board(profile)
         return {
-            number: self._fact(number, role, terminals, levels.get(role, (0.0, 0.0)))
+            number: replace(
+                self.fact(number, role, terminals, levels.get(role, (0.0, 0.0))),
+                name=called.get((role, terminals), ""),
+                level=_level(profile, role, terminals),
+                alternating=_alternates(profile, role, terminals),
+            )
             for role in Role
             for terminals, number in getattr(self.harness, role.value).items()
         }
@@ -75,7 +81,8 @@ class Wiring:
         adapter = self.fixture.adapters[adapter_of(channel, self.fixture, self.harness)]
         return 0.0 if adapter.driver in RECORDS else adapter.stamp
 
-    def _fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+    def fact(self, number: int, role: Role, terminals: Pair | str, levels: tuple[float, float]) -> Channel:
+        """Return what the judge must know of a channel in a role; `levels` tell its states apart."""
         how: Accuracy | None = getattr(self.fixture.accuracy, role.value, None)
         adapter = self.fixture.adapters[adapter_of(number, self.fixture, self.harness)]
         levels = BIT if adapter.two_valued(number) else levels
@@ -102,6 +109,37 @@ class Wiring:
         if instrument.calibrated_at is None:
             return 0.0
         return how.per_kelvin * (abs(bench.ambient - instrument.calibrated_at) + bench.ambient_within)
+
+
+def called_by_the_board(profile: Profile) -> dict[tuple[Role, Pair | str], str]:
+    """Return what the board calls the things behind its terminals, for people."""
+    names: dict[tuple[Role, Pair | str], str] = {}
+    for name, supply in profile.supplies.items():
+        names |= {(role, supply.terminals): name for role in (Role.SUPPLY, Role.SENSE, Role.CURRENT, Role.OHMS)}
+        if supply.passed_on is not None:
+            names[Role.SENSE, supply.passed_on.terminals] = f"{name} passed on"
+    names |= {(Role.SENSE, rail.terminals): name for name, rail in profile.rails.items()}
+    for name, connector in profile.connectors.items():
+        bridges = (Pair(Terminal(name, one), Terminal(name, other)) for one, other in connector.bridged)
+        names |= {(Role.OHMS, pair): f"jumper plug {name}" for pair in bridges}
+    for name, thing in profile.inputs.items():
+        names |= {(role, thing.terminals): name for role in (Role.DRIVE, Role.RESISTANCE)}
+    for name, relay in profile.relays.items():
+        names |= {(Role.CONTACT, relay.contact.make): f"make contact of {name}"} if relay.contact.make else {}
+        names |= {(Role.CONTACT, relay.contact.break_): f"break contact of {name}"} if relay.contact.break_ else {}
+        names |= {(Role.SENSE, relay.coil): f"coil of {name}"} if relay.coil else {}
+    names |= {(Role.LIGHT, name): f"{lamp.colour}, {lamp.use}" for name, lamp in profile.lamps.items()}
+    return names
+
+
+def _level(profile: Profile, role: Role, terminals: Pair | str) -> float:
+    inputs = (thing for thing in profile.inputs.values() if thing.terminals == terminals)
+    return next((thing.high for thing in inputs if isinstance(thing, Level)), 0.0) if role is Role.DRIVE else 0.0
+
+
+def _alternates(profile: Profile, role: Role, terminals: Pair | str) -> bool:
+    supplies = (supply for supply in profile.supplies.values() if supply.terminals == terminals)
+    return role in {Role.SUPPLY, Role.SENSE, Role.CURRENT} and any(supply.kind == "ac" for supply in supplies)
 
 
 def _listed(roles: Iterable[Role]) -> str:

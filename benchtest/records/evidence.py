@@ -15,7 +15,7 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from benchtest.instruments import Message, Order, Recording
-from benchtest.readings import Evidence, Left, Readings, Recorded, Supplied, Value
+from benchtest.readings import Evidence, Left, Readings, Recorded, Skipped, Supplied, Told, Value
 from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.results import Run
 
@@ -45,12 +45,13 @@ def save_recorded(folder: Path, name: str, recorded: Recorded) -> tuple[str, str
 
 def save_scalars(folder: Path, readings: Readings) -> tuple[str, str]:
     """Write all evidence that is not a recording; return the path in the folder and the digest."""
-    content = {name: _scalar(evidence) for name, evidence in readings.evidence.items()}
+    content = {name: as_fields(evidence) for name, evidence in readings.evidence.items()}
     known = {name: fields for name, fields in content.items() if fields is not None}
     return SCALARS, write_whole(folder / SCALARS, to_canonical(known))
 
 
-def _scalar(evidence: Evidence) -> dict[str, object] | None:
+def as_fields(evidence: Evidence) -> dict[str, object] | None:
+    """Return evidence as JSON has it; None for a recording, which has a file of its own."""
     match evidence:
         case Value():
             return {"kind": "value", "value": evidence.value}
@@ -59,6 +60,10 @@ def _scalar(evidence: Evidence) -> dict[str, object] | None:
             return {"kind": "supplied", **supplied}
         case Left():
             return {"kind": "left", "channels": evidence.channels}
+        case Told():
+            return {"kind": "told", "word": evidence.word}
+        case Skipped():
+            return {"kind": "skipped", "reason": evidence.reason}
         case Recorded():
             return None
 
@@ -74,6 +79,11 @@ def load_readings(folder: Path, run: Run) -> Readings:
             name, recorded = _load_recorded(folder / relative, content)
             evidence[name] = recorded
     return Readings(origin=run.origin, evidence=evidence)
+
+
+def load_recorded(folder: Path, relative: str, expected: str) -> Recorded:
+    """Return one recording of a run folder; raises DocumentError when it is not what its digest says."""
+    return _load_recorded(folder / relative, _content(folder, relative, expected))[1]
 
 
 def _content(folder: Path, relative: str, expected: str) -> bytes:
@@ -113,12 +123,13 @@ def _load_recorded(path: Path, content: bytes) -> tuple[str, Recorded]:
 def _load_scalars(path: Path, content: bytes) -> dict[str, Evidence]:
     try:
         found = from_canonical(content)
-        return {name: _of_kind(fields) for name, fields in found.items()}
+        return {name: from_fields(fields) for name, fields in found.items()}
     except (ValueError, KeyError, TypeError) as cause:
         raise wrong(path, "is not an evidence file of this program") from cause
 
 
-def _of_kind(fields: Mapping[str, Any]) -> Evidence:
+def from_fields(fields: Mapping[str, Any]) -> Evidence:
+    """Return the evidence that `as_fields` wrote. Raises ValueError or KeyError when it is none."""
     match fields["kind"]:
         case "value":
             return Value(value=fields["value"])
@@ -126,6 +137,10 @@ def _of_kind(fields: Mapping[str, Any]) -> Evidence:
             return Supplied(volts=fields["volts"], amps=fields["amps"], limiting=fields["limiting"])
         case "left":
             return Left(channels=tuple(fields["channels"]))
+        case "told":
+            return Told(word=fields["word"])
+        case "skipped":
+            return Skipped(reason=fields["reason"])
         case kind:
             raise ValueError(f"{kind!r} is not a kind of evidence")
 

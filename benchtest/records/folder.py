@@ -6,6 +6,7 @@ it is spelled in plain letters.
 
 import os
 import re
+from dataclasses import asdict
 from datetime import datetime
 from functools import cache
 from pathlib import Path
@@ -13,11 +14,13 @@ from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
-from benchtest.records.canonical import from_canonical, read_whole, to_canonical, write_whole, wrong
+from benchtest.procedure import Procedure
+from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.records.labels import LONGEST_SERIAL, clean_serial
 from benchtest.results import Run
 
 RUN_FORMAT: Final = "benchtest-run/1"
+PROCEDURE: Final = "procedure.json"
 _PLAIN = re.compile(r"[^A-Za-z0-9.-]+")
 
 
@@ -44,6 +47,28 @@ def write_run(folder: Path, run: Run) -> Path:
     path = folder / "run.json"
     write_whole(path, to_canonical(_runs().dump_python(run, mode="json")))
     return path
+
+
+@cache
+def _procedures() -> TypeAdapter[Procedure]:
+    return TypeAdapter(Procedure)
+
+
+def write_procedure(folder: Path, procedure: Procedure) -> str:
+    """Write `procedure.json`, so that a run that is cut off still says what was asked; return its digest."""
+    return write_whole(folder / PROCEDURE, to_canonical(asdict(procedure)))
+
+
+def read_procedure(folder: Path, expected: str) -> Procedure:
+    """Return the procedure of a run that was cut off. Raises DocumentError when it is not what its digest says."""
+    path = folder / PROCEDURE
+    content = read_whole(path)
+    if digest(content) != expected:
+        raise wrong(path, "was changed after the run", hint="its digest in the journal is another; look for a copy")
+    try:
+        return _procedures().validate_python(from_canonical(content))
+    except (ValueError, ValidationError) as cause:
+        raise wrong(path, "is not a procedure of this program") from cause
 
 
 def read_run(folder: Path) -> Run:
