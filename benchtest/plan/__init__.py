@@ -10,6 +10,7 @@ from benchtest.fixture.wiring import channels, timekeeper
 from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
+from benchtest.plan.forbidden import forbidden
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
 from benchtest.plan.possible import as_far_as_possible
@@ -59,6 +60,7 @@ def plan(
     procedure = _assembled(fitted, database, wiring, [_timed(step, adapter) for step in steps])
     linked = profile.link is None or harness.link is not None
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture)]
+    dangers = dangers or forbidden(procedure, fixture.limits)
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     if dangers or wrong or (not partial and (reasons or unresolved)):

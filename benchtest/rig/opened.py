@@ -9,7 +9,7 @@ import logging
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import Any
 
@@ -26,6 +26,7 @@ from benchtest.procedure import LinkPlan, Procedure, Record, Say
 from benchtest.profile.fitting import FittedProfile
 from benchtest.readings import Origin, Recorded
 from benchtest.results import SafeState
+from benchtest.rig.limited import LimitedBench
 
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
@@ -173,6 +174,8 @@ def open_rig(
             rig = _simulated(procedure, fitted, fixture, harness, virtual)
         else:
             rig = _real(stack, procedure, fixture, harness, ports)
+        roles = {number: channel.role for number, channel in procedure.channels.items()}
+        rig = replace(rig, bench=LimitedBench(rig.bench, limits=fixture.limits, roles=roles))
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig
