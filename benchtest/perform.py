@@ -81,6 +81,7 @@ def perform(procedure: Procedure, rig: Rig, watcher: Watcher) -> Performed:
 def _all_steps(course: _Course) -> None:
     for step in course.procedure.steps:
         course.watcher.begins(step, course.rig.clock.now())
+        course.rig.begins(step)
         _moves(course, step)
         results = judge_step(step, course.procedure, course.readings)
         course.results += results
@@ -115,7 +116,7 @@ def _carry_out(course: _Course, move: Move) -> Evidence | None:
             rig.source(move.channel, volts=move.volts, amps=move.amps)
             course.on.add(move.channel)
             rig.wait_until(rig.clock.now() + move.settle)
-            state = rig.bench.supply_state(move.channel)
+            state = rig.powered(move.channel)
             rig.bench.check()
             return Supplied(volts=state.volts, amps=state.amps, limiting=state.limiting)
         case Set():

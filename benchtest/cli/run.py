@@ -14,7 +14,7 @@ from benchtest.cli.documents import Prepared, fitting_options, fixture_option, p
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.words import OUTCOME, duration, line, say, tell
-from benchtest.faults import Fault, parse
+from benchtest.faults import Fault, Trip, parse, parse_trip
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
@@ -38,6 +38,7 @@ CAUTIONS: Final = (
 @click.option("--phase", type=click.Choice(["as found", "as left"]), default=None, help="Before or after a repair.")
 @click.option("--port", "ports", multiple=True, metavar="ADAPTER=PORT", help="Where an adapter is; may be repeated.")
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Fault of a simulated board; may be repeated.")
+@click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A simulated guard that trips: 'lid after 2 s'.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which simulated board of many.")
 @click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
@@ -52,6 +53,7 @@ def run(
     as_json: bool,
     ports: tuple[str, ...],
     faults: tuple[str, ...],
+    trips: tuple[str, ...],
     **person: str | None,
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
@@ -60,7 +62,7 @@ def run(
     if job.revision and job.revision not in prepared.profile.profile.board.revisions:
         known = ", ".join(prepared.profile.profile.board.revisions)
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {known})")
-    virtual = Virtual(seed=seed, faults=_faults(prepared, faults))
+    virtual = Virtual(seed=seed, faults=_faults(prepared, faults), trips=_trips(prepared, trips))
     asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
     if not as_json:
         _greet(prepared)
@@ -99,13 +101,25 @@ def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
 
 
 def _faults(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Fault, ...]:
-    simulated = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver == "simulated"
-    if texts and not simulated:
+    if texts and not _simulated(prepared):
         raise click.UsageError("--fault is for a fixture with driver 'simulated' (give it to `benchtest simulate`)")
     try:
         return tuple(parse(text, prepared.fitted) for text in texts)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
+
+
+def _trips(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Trip, ...]:
+    if texts and not _simulated(prepared):
+        raise click.UsageError("--trip is for a fixture with driver 'simulated' (give it to `benchtest simulate`)")
+    try:
+        return tuple(parse_trip(text, prepared.fixture.fixture.guards) for text in texts)
+    except ValueError as problem:
+        raise click.UsageError(str(problem)) from None
+
+
+def _simulated(prepared: Prepared) -> bool:
+    return prepared.fixture.fixture.adapters[prepared.harness.adapter].driver == "simulated"
 
 
 def _greet(prepared: Prepared) -> None:
@@ -116,7 +130,7 @@ def _greet(prepared: Prepared) -> None:
         f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {readings} readings, "
         f"about {duration(procedure.duration)} of bench time"
     )
-    if prepared.fixture.fixture.adapters[prepared.harness.adapter].driver != "simulated":
+    if not _simulated(prepared):
         for caution in CAUTIONS:
             say(f"Caution: {caution}")
 

@@ -13,7 +13,7 @@ from threading import Event
 from typing import Final, Protocol, TextIO
 
 from benchtest.clock import Clock, RealClock
-from benchtest.faults import Fault
+from benchtest.faults import Fault, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.bench import SimulatedBench
@@ -236,6 +236,7 @@ def serve_board(
     tcp: int | None,
     out: TextIO,
     announce: Callable[[dict[str, str]], None],
+    trips: tuple[Trip, ...] = (),
 ) -> None:
     """Serve one simulated board in real time until SIGINT or SIGTERM; call from the main thread.
 
@@ -243,7 +244,9 @@ def serve_board(
     second one of the same kind (any free TCP port). `announce` gets both ports, as `adapter` and `can`, before the
     first host can come. Writes one line per event to `out`.
     """
-    scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
+    scene = Scene(
+        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, trips=trips
+    )
     clock = SceneClock(scene.advance)
     with ExitStack() as stack:
         stop = stack.enter_context(stopped_by_signals(out))
