@@ -15,6 +15,7 @@ from typing import Any
 
 from benchtest.adapters.catalogue import find
 from benchtest.adapters.composed import ComposedBench, Part
+from benchtest.adapters.finding import Found
 from benchtest.clock import Clock, RealClock
 from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault, Trip
@@ -28,6 +29,8 @@ from benchtest.readings import Origin, Recorded
 from benchtest.results import SafeState
 from benchtest.rig.guard import LOOK_EVERY, NOT_ASKED, Watch
 from benchtest.rig.limited import LimitedBench
+from benchtest.rig.lock import locks
+from benchtest.rig.places import places
 
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
@@ -52,7 +55,7 @@ class Rig:
     clock: Clock
     origin: Origin
     identities: Mapping[str, str]
-    """Adapter → what it answered when asked who it is."""
+    """Adapter → what it answered when asked who it is, and then where it was and what had matched."""
     fixture: Fixture
     harness: Harness
     beat_every: float
@@ -250,6 +253,10 @@ def _simulated(
 
 def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Harness, ports: Mapping[str, str]) -> Rig:
     clock = RealClock()
+    held = stack.enter_context(locks(fixture.bench.name))  # given back after the last port is closed
+    linked = [harness.link] if procedure.link is not None and harness.link is not None else []
+    found = places([*adapters_of(fixture, harness), *linked], fixture, ports, held=held, clock=clock)
+    ports = {name: place.port for name, place in found.items()}
     devices = {
         name: stack.enter_context(_opened(name, fixture, ports, clock)) for name in adapters_of(fixture, harness)
     }
@@ -258,7 +265,7 @@ def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Har
         about = fixture.adapters[harness.link]
         port = _port(harness.link, fixture, ports)
         link = stack.enter_context(find(about.driver)(adapter=about, port=port, plan=procedure.link, clock=clock))
-    identities = {name: device.identified.identity() for name, device in devices.items()}
+    identities = {name: _who(name, device.identified.identity(), found) for name, device in devices.items()}
     bench, due = _one_bench(devices, fixture, harness, clock)
     return Rig(
         bench=bench,
@@ -308,3 +315,8 @@ def _port(name: str, fixture: Fixture, ports: Mapping[str, str]) -> str:
     if not port:
         raise PlanError([f"adapter {name} has no port (give one: --port {name}=/dev/…, or 'port:' in the fixture)"])
     return port
+
+
+def _who(name: str, answer: str, found: Mapping[str, Found]) -> str:
+    """Return what an adapter answered when asked who it is, and how it was found, for the record of the run."""
+    return f"{answer}; at {found[name].port}, {found[name].how}" if name in found else answer
