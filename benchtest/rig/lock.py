@@ -17,14 +17,15 @@ from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import asdict, dataclass
+from importlib import import_module
 from pathlib import Path
-from typing import Final
-
-from filelock import FileLock, Timeout
-from platformdirs import site_runtime_path, user_state_path
+from typing import TYPE_CHECKING, Final
 
 from benchtest.clock import wall_time
 from benchtest.errors import RigError, RigInUse
+
+if TYPE_CHECKING:  # loaded when a port is locked: a refused document and a simulated bench do not wait for them
+    from filelock import FileLock
 
 LONGEST_NOTE: Final = 4096
 """Bytes of a holder's note that are read."""
@@ -65,7 +66,7 @@ class Locks:
         lock = _lock(path)
         try:
             lock.acquire(timeout=0)
-        except Timeout:
+        except TimeoutError:
             raise RigInUse(f"{port}: another program is using it: {_who(path)} (let it end first)") from None
         except OSError as problem:
             raise RigError(f"{port}: cannot be locked at {path}: {problem.strerror or problem}") from problem
@@ -115,7 +116,7 @@ def holder_of(port: str, folder: Path | None = None) -> str:
     lock = _lock(path)
     try:
         lock.acquire(timeout=0)
-    except Timeout:
+    except TimeoutError:
         return _who(path)
     except OSError:
         return ""
@@ -125,8 +126,13 @@ def holder_of(port: str, folder: Path | None = None) -> str:
 
 def lock_folder() -> Path:
     """Return the folder of all locks: one for all users where there is one, else this user's."""
-    shared = site_runtime_path() / "lock"
-    return shared if os.access(shared, os.W_OK | os.X_OK) else user_state_path("benchtest", ensure_exists=True)
+    folders = import_module("platformdirs")
+    shared: Path = folders.site_runtime_path() / "lock"
+    own: Path = folders.user_state_path("benchtest")
+    if os.access(shared, os.W_OK | os.X_OK):
+        return shared
+    own.mkdir(parents=True, exist_ok=True)
+    return own
 
 
 def lock_path(port: str, folder: Path) -> Path:
@@ -136,8 +142,9 @@ def lock_path(port: str, folder: Path) -> Path:
     return folder / f"benchtest-{plain}-{hashlib.sha256(real.encode()).hexdigest()[:12]}.lock"
 
 
-def _lock(path: Path) -> FileLock:
-    return FileLock(path, mode=0o666, fallback_to_soft=False)  # a soft lock would outlive its holder
+def _lock(path: Path) -> "FileLock":
+    lock: FileLock = import_module("filelock").FileLock(path, mode=0o666, fallback_to_soft=False)
+    return lock  # a kernel lock or none: a soft one would outlive its holder
 
 
 def _login() -> str:
