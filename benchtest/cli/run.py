@@ -4,12 +4,15 @@ import json
 import signal
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from pathlib import Path
 from types import FrameType
-from typing import Any, Final
+from typing import Any
 
 import click
 
+from benchtest.cautions import before_power
+from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_override
 from benchtest.cli.documents import Prepared, fitting_options, fixture_option, prepare, profile_argument
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
@@ -19,11 +22,6 @@ from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Virtual
-
-CAUTIONS: Final = (
-    "Extra-low voltage only; no mains on this bench. Hands off while the board is powered.",
-    "A pass on the bench is not a release to run the machine; local codes and licensed practice apply.",
-)
 
 
 @click.command()
@@ -40,6 +38,10 @@ CAUTIONS: Final = (
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Fault of a simulated board; may be repeated.")
 @click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A simulated guard that trips: 'lid after 2 s'.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which simulated board of many.")
+@click.option("--acknowledge", default="", metavar="NAME", help="Who knows the cautions of this real bench.")
+@click.option(
+    "--override-calibration", metavar="'NAME, REASON'", help="Who answers for an overdue calibration, and why."
+)
 @click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
 def run(
@@ -54,6 +56,8 @@ def run(
     ports: tuple[str, ...],
     faults: tuple[str, ...],
     trips: tuple[str, ...],
+    acknowledge: str,
+    override_calibration: str | None,
     **person: str | None,
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
@@ -64,8 +68,10 @@ def run(
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {known})")
     virtual = Virtual(seed=seed, faults=_faults(prepared, faults), trips=_trips(prepared, trips))
     asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
+    asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     if not as_json:
         _greet(prepared)
+    asked = _with_consent(prepared, asked, may_ask=not as_json and can_ask())
     with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json) as shown:
         held = hold(prepared, asked, shown, stop)
     if as_json:
@@ -131,8 +137,15 @@ def _greet(prepared: Prepared) -> None:
         f"about {duration(procedure.duration)} of bench time"
     )
     if not _simulated(prepared):
-        for caution in CAUTIONS:
-            say(f"Caution: {caution}")
+        for sentence in before_power(prepared.fixture.fixture.guards):
+            say(f"Caution: {sentence}")
+
+
+def _with_consent(prepared: Prepared, asked: Asked, *, may_ask: bool) -> Asked:
+    """Return what was asked with the name of whoever knows the cautions, where somebody can be asked for it."""
+    if expects_virtual(prepared) or asked.acknowledged or not may_ask:
+        return asked
+    return replace(asked, acknowledged=ask_for_name())
 
 
 class _Stop:

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
+from benchtest.cautions import CAUTIONS
+from benchtest.cli.consent import calibration, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
@@ -19,7 +21,7 @@ from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_run
 from benchtest.records.journal import Journal
-from benchtest.results import Instrument, Job, Outcome, Result, Run, SafeState
+from benchtest.results import Instrument, Job, Outcome, Override, Result, Run, SafeState
 from benchtest.rig import Virtual, open_rig
 
 if TYPE_CHECKING:
@@ -35,6 +37,10 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    acknowledged: str = ""
+    """Who acknowledged the cautions; empty when nobody did."""
+    override: tuple[str, str] | None = None
+    """Who answers for an overdue calibration, and why."""
 
 
 @dataclass(slots=True)
@@ -90,7 +96,8 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
 
     `stopped` says why the run shall stop, or nothing.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
-    NotKept when the disk takes no more; the bench is off then.
+    NotKept when the disk takes no more; the bench is off then. Raises PlanError when an instrument is overdue and
+    nobody answers for it, and click's UsageError when the bench is real and nobody has acknowledged its cautions.
     """
     with _kept_below(asked.root):
         return _hold(prepared, asked, screen, stopped)
@@ -109,10 +116,12 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     started, clock = wall_time(), RealClock()
+    overrides = calibration(prepared.fixture.fixture, started.date(), asked.override)
     folder = create_folder(asked.root, started=started, part=prepared.procedure.part, serial=asked.job.serial)
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, {})
         journal.append("begins", at=0.0, **_beginning(prepared, asked, started))
+        _note_consent(journal, asked, overrides)
         before = clock.now()
         performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -121,6 +130,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         path, digest = save_scalars(folder, performed.readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, performed, keeper, identities)
+        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
     before = clock.now()
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
@@ -129,6 +139,15 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     write_junit(folder, run)
     write_certificate(run, performed.readings, folder)
     return Held(run=run, folder=folder, performing=performing, papers=clock.now() - before)
+
+
+def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
+    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
+    if asked.acknowledged:
+        keys = [caution.key for caution in CAUTIONS]
+        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
+    for one in overrides:
+        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
@@ -161,6 +180,9 @@ def _on_the_rig(
     try:
         with rig as opened:
             identities = dict(opened.identities)
+            if opened.origin is Origin.MEASURED and not asked.acknowledged:
+                keeper.journal.append("cautions not acknowledged", at=keeper.at)
+                refuse_unacknowledged(prepared.fixture.fixture)
             performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher)
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))

@@ -22,22 +22,27 @@ guards:
 Documents = Callable[..., tuple[Path, Path]]
 
 
+def write_documents(folder: Path, fixture: str, *edits: tuple[str, str]) -> tuple[Path, Path]:
+    """Write a short profile and a fixture with guards into a folder, with texts of the fixture replaced."""
+    for path in (ROOT / "fixtures").iterdir():
+        (folder / path.name).write_bytes(path.read_bytes())
+    text = (ROOT / f"fixtures/{fixture}.yaml").read_text(encoding="utf-8") + GUARDS
+    for old, new in edits:
+        assert old in text
+        text = text.replace(old, new)
+    (folder / f"{fixture}.yaml").write_text(text, encoding="utf-8")
+    board = (ROOT / "profiles/carwash.yaml").read_text(encoding="utf-8")
+    profile = folder / "carwash.yaml"
+    profile.write_text(board[: board.index("steps:")] + SHORT, encoding="utf-8")
+    return profile, folder / f"{fixture}.yaml"
+
+
 @pytest.fixture
 def documents(tmp_path: Path) -> Documents:
     """Write a short profile and a fixture with guards into the test's folder; texts of the fixture may be replaced."""
 
     def write(fixture: str = "simulated", *edits: tuple[str, str]) -> tuple[Path, Path]:
-        for path in (ROOT / "fixtures").iterdir():
-            (tmp_path / path.name).write_bytes(path.read_bytes())
-        text = (ROOT / f"fixtures/{fixture}.yaml").read_text(encoding="utf-8") + GUARDS
-        for old, new in edits:
-            assert old in text
-            text = text.replace(old, new)
-        (tmp_path / f"{fixture}.yaml").write_text(text, encoding="utf-8")
-        board = (ROOT / "profiles/carwash.yaml").read_text(encoding="utf-8")
-        profile = tmp_path / "carwash.yaml"
-        profile.write_text(board[: board.index("steps:")] + SHORT, encoding="utf-8")
-        return profile, tmp_path / f"{fixture}.yaml"
+        return write_documents(tmp_path, fixture, *edits)
 
     return write
 
