@@ -47,7 +47,7 @@ def documents(tmp_path: Path) -> Documents:
     return write
 
 
-@pytest.fixture
-def guarded(documents: Documents) -> Prepared:
+@pytest.fixture(scope="session")
+def guarded(tmp_path_factory: pytest.TempPathFactory) -> Prepared:
     """The short script on the embedded bench with guards."""
-    return prepare(*documents(), None, ())
+    return prepare(*write_documents(tmp_path_factory.mktemp("guarded"), "simulated"), None, ())

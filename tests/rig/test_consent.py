@@ -76,6 +76,7 @@ def test_an_override_is_on_every_paper(documents: Documents, tmp_path: Path) -> 
     ).read_text(encoding="utf-8")
     assert first.removesuffix(" <b>") in " ".join(_first_page(folder / "certificate.pdf").split())
     assert "CALIBRATION OVERRIDDEN by B. Chief" in shown
+    assert "B. Chief: back from the laboratory" in (folder / "junit.xml").read_text(encoding="utf-8")
     assert "verified by reading back" in shown
 
 
