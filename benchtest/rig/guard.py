@@ -50,6 +50,8 @@ class Watch:
     """Where the watching of one run stands. Changes while the run goes on; a rig has one."""
 
     patience: Patience = field(default_factory=Patience)
+    asked_freely: bool = True
+    """Whether the supplies may be asked in every beat and steps be hurried: no person and no record answers."""
     next_look: float = -math.inf
     deadline: float = math.inf
     """Moment of the rig's clock by which the step must be over."""
@@ -61,9 +63,9 @@ class Watch:
     """Supplies that may be in current limit just now: at their power-up gate, or while a recording orders them."""
 
     def begins(self, step: Step, now: float) -> None:
-        """Note that a step begins at `now`: from here its time counts."""
+        """Note that a step begins at `now`: from here its time counts, unless a person works at it."""
         self.began, self.planned = now, step.duration
-        self.deadline = now + self.patience.allowed(step.duration)
+        self.deadline = now + self.patience.allowed(step.duration) if self.asked_freely else math.inf
 
     def check_deadline(self, now: float) -> None:
         """Raise RigError when the step takes longer than it may."""

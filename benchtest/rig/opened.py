@@ -73,8 +73,7 @@ class Rig:
         if reason := self.stopped():
             raise Aborted(reason)
         now = self.clock.now()
-        if self._asked_freely:
-            self.watch.check_deadline(now)
+        self.watch.check_deadline(now)
         if now >= self.watch.next_look:
             self.watch.next_look = now + min(self.beat_every, LOOK_EVERY)
             self.look()
@@ -82,16 +81,13 @@ class Rig:
     def look(self) -> None:
         """Look at the guards now, and at the supplies where that delays no host-polled recording."""
         self.watch.look_at_guards(self.bench, self.fixture.guards)
-        if self._asked_freely and math.isinf(self.due()):
+        if self.watch.asked_freely and math.isinf(self.due()):
             self.watch.look_at_supplies(self.bench)
-
-    @property
-    def _asked_freely(self) -> bool:
-        used = adapters_of(self.fixture, self.harness)
-        return not any(self.fixture.adapters[name].driver in NOT_ASKED for name in used)
 
     def begins(self, step: Step) -> None:
         """Note that a step begins; its time counts from here, and the guards are looked at before anything else."""
+        used = adapters_of(self.fixture, self.harness)
+        self.watch.asked_freely = not any(self.fixture.adapters[name].driver in NOT_ASKED for name in used)
         self.watch.begins(step, self.clock.now())
         self.look()
 

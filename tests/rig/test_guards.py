@@ -14,7 +14,8 @@ from benchtest.cli.documents import Prepared
 from benchtest.clock import VirtualClock
 from benchtest.errors import Aborted, RigError
 from benchtest.faults import Trip, parse_trip
-from benchtest.fixture.document import Guard
+from benchtest.fixture.document import Adapter, Guard
+from benchtest.fixture.wiring import adapters_of, channels_of
 from benchtest.instruments import BenchAdapter, Capture, Recording, Started, SupplyState
 from benchtest.perform import Performed, Watcher, perform
 from benchtest.procedure import AllOff, Measure, Step
@@ -273,3 +274,15 @@ def test_going_to_safety_is_not_hurried(guarded: Prepared) -> None:
         safe = rig.make_safe(guarded.procedure)
 
     assert (True, True) == (safe.reached, safe.verified)
+
+
+def test_a_guard_may_hang_on_an_adapter_of_its_own(guarded: Prepared) -> None:
+    """An adapter that serves nothing but the emergency stop is opened with the others, and asked for its channel."""
+    fixture = guarded.fixture.fixture
+    extra = Adapter.model_validate({"driver": "scpi", "port": "/dev/null", "channels": {190: {}}})
+    two = fixture.model_copy(update={"adapters": {**fixture.adapters, "stop": extra}})
+
+    assert (guarded.harness.adapter, "stop") == adapters_of(two, guarded.harness)
+    assert frozenset({190}) == channels_of("stop", two, guarded.harness)
+    assert 190 not in channels_of(guarded.harness.adapter, two, guarded.harness)
+    assert 191 in channels_of(guarded.harness.adapter, two, guarded.harness)
