@@ -12,6 +12,7 @@
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
           ├── AdapterGarbled   an answer that is not in the protocol
           ├── AdapterRefused   the adapter reports an error of its own
+          ├── RigInUse         another program holds one of its ports
           └── LinkLost         the CAN or serial link to the board is dead on our side
 
 A board that fails is not an error. It is a result.
@@ -119,6 +120,10 @@ class AdapterGarbled(RigError):
 
 class AdapterRefused(RigError):
     """The adapter understood and reports an error of its own."""
+
+
+class RigInUse(RigError):
+    """Another program holds one of the rig's ports."""
 
 
 class LinkLost(RigError):

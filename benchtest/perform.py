@@ -114,6 +114,7 @@ def _all_steps(course: _Course) -> None:
             _keep(course, step, course.kept[step.id])
         else:
             course.watcher.begins(step, course.rig.clock.now())
+            course.rig.begins(step)
             try:
                 _moves(course, step)
             except _GateFailed:
@@ -329,7 +330,7 @@ def _source(course: _Course, move: Source) -> Supplied:
         course.on.add(move.channel)
         rig.wait_until(rig.clock.now() + move.settle)
         with suppress(Back):
-            state = rig.bench.supply_state(move.channel)
+            state = rig.powered(move.channel)
             rig.bench.check()
             return Supplied(volts=state.volts, amps=state.amps, limiting=state.limiting)
 

@@ -98,6 +98,16 @@ class Instrument:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Override:
+    """What a named person answers for although a rule speaks against it."""
+
+    by: str
+    reason: str
+    of: tuple[str, ...]
+    """Sentences: what was overridden."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
     """A finished run, whole: what `run.json` holds. Recordings lie beside it, by name and digest."""
 
@@ -137,3 +147,7 @@ class Run:
     """File in the run folder → SHA-256."""
     journal_head: str
     """Hash of the journal's last line before this file was written."""
+    acknowledged: str = ""
+    """Who acknowledged the cautions before the bench was energised; empty where nobody had to."""
+    overrides: tuple[Override, ...] = ()
+    """Overdue calibrations that somebody answers for."""

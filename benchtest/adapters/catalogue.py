@@ -15,6 +15,19 @@ DRIVERS: Final[Mapping[str, str]] = {
     "replay": "benchtest.adapters.replay:open_replay",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
+QUESTIONS: Final[Mapping[str, str]] = {
+    "scpi": "benchtest.adapters.scpi:ask_scpi",
+}
+"""Drivers whose adapter can be asked who it is before it is opened, and what asks."""
+
+
+def question(name: str) -> Callable[..., str] | None:
+    """Return the function that asks the device at a port who it is; None where driver `name` has no question."""
+    if name not in QUESTIONS:
+        return None
+    module, _, function = QUESTIONS[name].partition(":")
+    found: Callable[..., str] = getattr(import_module(module), function)
+    return found
 
 
 def find(name: str) -> Callable[..., Any]:

@@ -220,9 +220,7 @@ class ScpiBench:
 
     def enter(self) -> None:
         """Make sure who it is before anything else, then a clean start and an armed dead-man."""
-        self._port.drain(now=self._clock.now, longest=PATIENCE / 2)
-        self._port.write(b"\n")  # ends a line that somebody else began
-        found = self._found()
+        found = self.introduce()
         if not found.startswith(self._adapter.identity):
             raise AdapterMissing(
                 f"{self._port.name}: found {found!r}, expected {self._adapter.identity!r} (is this the right port?)"
@@ -230,6 +228,12 @@ class ScpiBench:
         self._order("*CLS", "*RST", f"DEADman:TIME {_sendable(self._adapter.dead_man)}", "DEADman:ARM")
         if left := self.energised():
             raise AdapterRefused(f"{self._port.name}: channels {wire.channel_list(sorted(left))} are on after a reset")
+
+    def introduce(self) -> str:
+        """Return who answers at this port, with a clean line before; switches nothing."""
+        self._port.drain(now=self._clock.now, longest=PATIENCE / 2)
+        self._port.write(b"\n")  # ends a line that somebody else began
+        return self._found()
 
     def _found(self) -> str:
         """Return the identity whatever earlier errors wait in the queue; asking takes them out."""
@@ -260,6 +264,12 @@ def open_scpi(*, adapter: Adapter, port: str, limits: HardLimits, clock: Clock) 
         bench.enter()
         with leaving(bench.leave):
             yield bench
+
+
+def ask_scpi(*, adapter: Adapter, port: str, limits: HardLimits, clock: Clock) -> str:
+    """Return what the device at `port` answers to `*IDN?`, without touching anything of it; raises RigError."""
+    with open_port(port, baud=round(adapter.baud)) as line:
+        return ScpiBench(port=line, adapter=adapter, limits=limits, clock=clock).introduce()
 
 
 def within(value: float, low: float, high: float, what: str) -> None:

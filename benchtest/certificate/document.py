@@ -13,13 +13,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+from benchtest.cautions import ON_PAPER
 from benchtest.certificate import wording
 from benchtest.certificate.plots import Figure, draw_figures
 from benchtest.certificate.rule import rule_sentences
 from benchtest.metrology.figures import chance, figures, permitted, plain, unusual
 from benchtest.procedure import Check, Interval
 from benchtest.readings import Origin, Readings
-from benchtest.results import Outcome, Result, Run, Verdict
+from benchtest.results import Outcome, Override, Result, Run, Verdict
 
 FORMAT: Final = "benchtest-certificate/1"
 MARK: Final[Mapping[Verdict, str]] = {
@@ -104,6 +105,8 @@ class Document:
     """One word for across every page; empty when every reading was measured here."""
     origin: str
     """Sentence that goes with the word."""
+    overrides: tuple[str, ...]
+    """What a named person answers for; printed where nobody can miss it."""
     item: tuple[Fact, ...]
     job: tuple[Fact, ...]
     method: tuple[Fact, ...]
@@ -148,6 +151,7 @@ def describe(run: Run, readings: Readings) -> Document:
         counts=_counts(_verdict(results, check) for step in run.procedure.steps for check in step.checks),
         watermark="" if origin in {Origin.MEASURED, Origin.BY_HAND} else str(origin).upper(),
         origin=wording.ORIGIN[origin],
+        overrides=tuple(_short(line) for each in run.overrides for line in _overridden(each)),
         item=_item(run),
         job=_job(run),
         method=_method(run),
@@ -164,9 +168,14 @@ def describe(run: Run, readings: Readings) -> Document:
         traces=_traces(run),
         claimed=wording.CLAIMED,
         not_claimed=wording.NOT_CLAIMED,
-        cautions=wording.CAUTIONS,
+        cautions=ON_PAPER,
         statement=wording.STATEMENT,
     )
+
+
+def _overridden(override: Override) -> tuple[str, ...]:
+    """Return who answers for what, and why: first the person and the reason, then each thing."""
+    return (f"CALIBRATION OVERRIDDEN by {override.by}: {override.reason}", *override.of)
 
 
 def _outcome(run: Run) -> tuple[Outcome, str]:
@@ -244,6 +253,7 @@ def _traces(run: Run) -> tuple[Fact, ...]:
         "Run": run.id,
         "Journal head": run.journal_head,
         "Evidence": f"{_number(len(run.recordings), 'file')} in the run folder, each with its SHA-256 in run.json",
+        "Cautions acknowledged by": run.acknowledged,
         "Seed of the simulation": "" if run.seed is None else str(run.seed),
         "Simulated faults": ", ".join(run.faults),
     }

@@ -1,7 +1,7 @@
-"""The sentences that stand on every certificate and report.
+"""The sentences that stand on every certificate and report; the cautions are in `benchtest.cautions`.
 
-Source: ISO/IEC 17025:2017, 7.8.2.1 l and its note, for the first statement; the cautions are common
-practice, no source. What is said of the decision rule stands in `certificate.rule`.
+Source: ISO/IEC 17025:2017, 7.8.2.1 l and its note, for the first statement. What is said of the decision rule stands in
+`certificate.rule`.
 """
 
 from collections.abc import Mapping
@@ -40,10 +40,4 @@ NOT_CLAIMED: Final = (
         "emission, immunity, or contacts under their service load."
     ),
     "Customer, work order, revision and condition are as stated to the bench and were not verified.",
-)
-CAUTIONS: Final = (
-    "The test uses extra-low voltage only. In service, relay contacts may carry dangerous voltages.",
-    "A pass on the bench is not a release to run the machine; site commissioning checks remain.",
-    "Before fitting, the machine is to be isolated, secured and verified dead by a qualified person.",
-    "Local codes and licensed practice apply.",
 )

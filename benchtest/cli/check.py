@@ -10,6 +10,8 @@ import click
 
 from benchtest.cli.documents import Prepared, fitted, fitting_options, partial_option, prepare, profile_argument
 from benchtest.cli.words import duration, say
+from benchtest.clock import wall_time
+from benchtest.fixture.calibration import overdue
 from benchtest.fixture.wiring import cautions
 from benchtest.metrology.figures import permitted, plain
 from benchtest.plan.foresight import Foreseen, foresee
@@ -45,12 +47,20 @@ def check(
     loaded = load_profile(profile)
     choices = [variant] if variant is not None or not loaded.profile.variants else list(loaded.profile.variants)
     plans = [(choice, prepare(profile, fixture, choice, options, partial=partial)) for choice in choices]
+    late = overdue(plans[0][1].fixture.fixture, wall_time().date())
     if as_json:
         figures = [_figures(choice, prepared) for choice, prepared in plans]
-        click.echo(json.dumps({"format": "benchtest-check/1", "plans": figures}, ensure_ascii=False))
+        click.echo(
+            json.dumps(
+                {"format": "benchtest-check/1", "plans": figures, "overdue": [str(one) for one in late]},
+                ensure_ascii=False,
+            )
+        )
         return
     for choice, prepared in plans:
         _planned(profile, choice, prepared)
+    for one in late:
+        say(f"warning: {one}; a run refuses it unless somebody answers for it with --override-calibration")
 
 
 def _alone(profile: Path, variant: str | None, options: tuple[str, ...]) -> None:

@@ -9,10 +9,12 @@ from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from types import FrameType
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
 import click
 
+from benchtest.cautions import before_power
+from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_override
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
 from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.screen import screen
@@ -20,7 +22,7 @@ from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.errors import Aborted
-from benchtest.faults import Fault, parse
+from benchtest.faults import Fault, Trip, parse, parse_trip
 from benchtest.fixture.wiring import cautions, people
 from benchtest.procedure import Absent
 from benchtest.readings import Origin
@@ -29,10 +31,6 @@ from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Company, Virtual
 
 Given = TypeVar("Given")
-CAUTIONS: Final = (
-    "Extra-low voltage only; no mains on this bench. Hands off while the board is powered.",
-    "A pass on the bench is not a release to run the machine; local codes and licensed practice apply.",
-)
 
 
 @click.command()
@@ -54,7 +52,12 @@ CAUTIONS: Final = (
     help="Where an adapter is, or which run folder is replayed; may be repeated.",
 )
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Fault of a simulated board; may be repeated.")
+@click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A simulated guard that trips: 'lid after 2 s'.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which simulated board of many.")
+@click.option("--acknowledge", default="", metavar="NAME", help="Who knows the cautions of this real bench.")
+@click.option(
+    "--override-calibration", metavar="'NAME, REASON'", help="Who answers for an overdue calibration, and why."
+)
 @click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
 @click.option("--resume", type=click.Path(path_type=Path), metavar="RUN", help="Go on with a paused run by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
@@ -71,6 +74,9 @@ def run(
     ports: tuple[str, ...],
     faults: tuple[str, ...],
     resume: Path | None,
+    trips: tuple[str, ...],
+    acknowledge: str,
+    override_calibration: str | None,
     **person: str | None,
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
@@ -81,12 +87,14 @@ def run(
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
         _check_revision(prepared, job)
-        virtual = Virtual(seed=seed, faults=_faults(prepared, faults))
+        virtual = Virtual(seed=seed, faults=_faults(prepared, faults), trips=_trips(prepared, trips))
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
+    asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
         _greet(prepared, by_person=by_person)
+    asked = _with_consent(prepared, asked, may_ask=not as_json and not by_person and can_ask())
     with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json, by_person=by_person) as shown:
         if by_person:
             asked = replace(asked, company=Company(asker=Terminal(stop, err=as_json)))
@@ -150,13 +158,25 @@ def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
 
 
 def _faults(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Fault, ...]:
-    simulated = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver == "simulated"
-    if texts and not simulated:
+    if texts and not _simulated(prepared):
         raise click.UsageError("--fault is for a fixture with driver 'simulated' (give it to `benchtest simulate`)")
     try:
         return tuple(parse(text, prepared.fitted) for text in texts)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
+
+
+def _trips(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Trip, ...]:
+    if texts and not _simulated(prepared):
+        raise click.UsageError("--trip is for a fixture with driver 'simulated' (give it to `benchtest simulate`)")
+    try:
+        return tuple(parse_trip(text, prepared.fixture.fixture.guards) for text in texts)
+    except ValueError as problem:
+        raise click.UsageError(str(problem)) from None
+
+
+def _simulated(prepared: Prepared) -> bool:
+    return prepared.fixture.fixture.adapters[prepared.harness.adapter].driver == "simulated"
 
 
 def _greet(prepared: Prepared, *, by_person: bool) -> None:
@@ -170,11 +190,17 @@ def _greet(prepared: Prepared, *, by_person: bool) -> None:
         f"about {duration(procedure.duration)} of bench time"
     )
     driver = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver
-    if (
-        driver not in {"simulated", "replay"} and not by_person
-    ):  # a person is told them, and more, before the first request
-        for caution in (*CAUTIONS, *cautions(prepared.fixture.fixture, prepared.harness)):
-            say(f"Caution: {caution}")
+    if driver not in {"simulated", "replay"} and not by_person:  # a person is told them, and more, at the first request
+        fixture = prepared.fixture.fixture
+        for sentence in (*before_power(fixture.guards), *cautions(fixture, prepared.harness)):
+            say(f"Caution: {sentence}")
+
+
+def _with_consent(prepared: Prepared, asked: Asked, *, may_ask: bool) -> Asked:
+    """Return what was asked with the name of whoever knows the cautions, where somebody can be asked for it."""
+    if expects_virtual(prepared) or asked.acknowledged or not may_ask:
+        return asked
+    return replace(asked, acknowledged=ask_for_name())
 
 
 class _Stop:

@@ -11,6 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
+from benchtest.cautions import CAUTIONS
+from benchtest.cli.consent import calibration, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
@@ -21,7 +23,7 @@ from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
-from benchtest.results import Instrument, Job, Outcome, Result, Run, SafeState
+from benchtest.results import Instrument, Job, Outcome, Override, Result, Run, SafeState
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
@@ -43,6 +45,10 @@ class Asked:
     """The paused run that goes on."""
     original: Run | None = None
     """The recorded run that is replayed, when it has a run file."""
+    acknowledged: str = ""
+    """Who acknowledged the cautions; empty when nobody did."""
+    override: tuple[str, str] | None = None
+    """Who answers for an overdue calibration, and why."""
 
 
 @dataclass(slots=True)
@@ -129,7 +135,8 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
     `stopped` says why the run shall stop, or nothing.
     A paused run goes on in its own folder and journal.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
-    NotKept when the disk takes no more; the bench is off then.
+    NotKept when the disk takes no more; the bench is off then. Raises PlanError when an instrument is overdue and
+    nobody answers for it, and click's UsageError when the bench is real and nobody has acknowledged its cautions.
     """
     with _kept_below(asked.root):
         return _hold(prepared, asked, screen, stopped)
@@ -148,10 +155,12 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     clock = RealClock()
+    overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override)
     started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
+        _note_consent(journal, asked, overrides)
         before = clock.now()
         performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -160,6 +169,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         path, digest = save_scalars(folder, performed.readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, performed, keeper, identities)
+        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
     before = clock.now()
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
@@ -189,6 +199,15 @@ def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper)
     procedure = write_procedure(keeper.folder, prepared.procedure)
     facts = _beginning(prepared, asked, started)
     keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
+
+
+def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
+    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
+    if asked.acknowledged:
+        keys = [caution.key for caution in CAUTIONS]
+        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
+    for one in overrides:
+        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
@@ -230,6 +249,9 @@ def _on_the_rig(
         with rig as opened:
             identities = dict(opened.identities)
             keeper.journal.append("opened", at=opened.clock.now(), origin=opened.origin, identities=identities)
+            if opened.origin is Origin.MEASURED and not asked.acknowledged:
+                keeper.journal.append("cautions not acknowledged", at=keeper.at)
+                refuse_unacknowledged(prepared.fixture.fixture)
             performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher, kept)
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))

@@ -70,7 +70,12 @@ def _head(run: Run) -> None:
     say(f"number {run.number}, {run.started}, bench {run.bench}, origin {run.origin}")
     counts = {verdict: sum(result.verdict is verdict for result in run.results) for verdict in Verdict}
     say(", ".join(f"{count} {verdict}" for verdict, count in counts.items() if count))
-    say(f"safe state: {run.safe.note}; exit code {EXIT_CODE[run.outcome]}")
+    for one in run.overrides:
+        say(f"CALIBRATION OVERRIDDEN by {one.by}: {one.reason} ({'; '.join(one.of)})")
+    if run.acknowledged:
+        say(f"cautions acknowledged by {run.acknowledged}")
+    verified = "verified by reading back" if run.safe.verified else "NOT VERIFIED by reading back"
+    say(f"safe state: {verified}: {run.safe.note}; exit code {EXIT_CODE[run.outcome]}")
 
 
 def _step(run: Run, step: Step, *, everything: bool) -> None:

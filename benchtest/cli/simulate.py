@@ -9,7 +9,7 @@ import click
 
 from benchtest.cli.documents import fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
-from benchtest.faults import parse
+from benchtest.faults import parse, parse_trip
 
 
 @click.command()
@@ -18,6 +18,7 @@ from benchtest.faults import parse
 @fitting_options
 @partial_option
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Give the board a fault; may be repeated.")
+@click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A guard that trips: 'lid after 2 s' of power.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which board of many.")
 @click.option("--tcp", type=click.IntRange(0, 65535), metavar="PORT", help="Serve on 127.0.0.1, 0 for any free port.")
 def simulate(
@@ -27,6 +28,7 @@ def simulate(
     options: tuple[str, ...],
     partial: bool,
     faults: tuple[str, ...],
+    trips: tuple[str, ...],
     seed: int,
     tcp: int | None,
 ) -> None:
@@ -39,6 +41,7 @@ def simulate(
     prepared = prepare(profile, fixture, variant, options, partial=partial)
     try:
         wrong = tuple(parse(text, prepared.fitted) for text in faults)
+        tripping = tuple(parse_trip(text, prepared.fixture.fixture.guards) for text in trips)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
 
@@ -65,6 +68,7 @@ def simulate(
         tcp=tcp,
         out=sys.stdout,
         announce=announce,
+        trips=tripping,
     )
 
 

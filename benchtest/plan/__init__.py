@@ -12,6 +12,7 @@ from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.by_hand import by_hand
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
+from benchtest.plan.forbidden import forbidden
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
 from benchtest.plan.possible import as_far_as_possible
@@ -70,6 +71,7 @@ def plan(
     if by_people:
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
+    dangers = dangers or forbidden(procedure, fixture.limits)
     reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     unresolved |= not_served(procedure, fixture, harness)

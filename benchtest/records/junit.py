@@ -75,6 +75,8 @@ def _add_properties(suite: ET.Element, run: Run) -> None:
         "bench": run.bench,
         "software": run.software,
     }
+    if run.overrides:
+        facts["calibration overridden by"] = "; ".join(f"{one.by}: {one.reason}" for one in run.overrides)
     properties = ET.SubElement(suite, "properties")
     for name, value in facts.items():
         ET.SubElement(properties, "property", {"name": name, "value": _legal(value)})

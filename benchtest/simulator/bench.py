@@ -14,7 +14,7 @@ import numpy as np
 import benchtest
 from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
-from benchtest.faults import Fault
+from benchtest.faults import Fault, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Order, Recording, Role, Started, SupplyState
 from benchtest.profile.fitting import FittedProfile
@@ -288,12 +288,15 @@ def open_simulated(
     database: str | None,
     seed: int,
     faults: tuple[Fault, ...] = (),
+    trips: tuple[Trip, ...] = (),
 ) -> Opened:
     """Return a bench in this process with one specimen of the board on it, on virtual time.
 
     `database` is the text of the link's DBC file; the same seed gives the same board and the same noise.
     """
-    scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
+    scene = Scene(
+        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, trips=trips
+    )
     clock = VirtualClock(scene.advance)
     linked = database is not None and fitted.profile.link is not None
     link = SimulatedLink(scene, clock, database) if database is not None and linked else None

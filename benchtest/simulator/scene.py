@@ -12,13 +12,14 @@ from typing import Final
 
 import numpy as np
 
-from benchtest.faults import Fault
+from benchtest.faults import Fault, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import Role, SupplyState
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.board import VirtualBoard
 from benchtest.simulator.codec import Codec
 from benchtest.simulator.events import Action, Events
+from benchtest.simulator.guards import Guards
 from benchtest.simulator.noise import Chance
 from benchtest.simulator.reporting import Frame
 from benchtest.simulator.specimen import LEAKAGE, Specimen
@@ -41,6 +42,7 @@ class Scene:
         database: str | None,
         seed: int,
         faults: tuple[Fault, ...] = (),
+        trips: tuple[Trip, ...] = (),
     ) -> None:
         self.fixture, self.harness = fixture, harness
         self.chance = Chance(seed)
@@ -49,7 +51,8 @@ class Scene:
         self._specimen = Specimen(fitted.profile, self.chance, fixture.contact_test, faults)
         codec = Codec(database) if database is not None and fitted.profile.link is not None else None
         self.board = VirtualBoard(self._events, self._specimen, codec)
-        self.roles = _roles(harness)
+        self._guards = Guards(fixture.guards, trips)
+        self.roles = _roles(harness) | dict.fromkeys(self._guards.signals, Role.SENSE)
         self._values: dict[int, float] = {}
         self._supplies = {
             harness.supply[supply.terminals]: name
@@ -91,6 +94,7 @@ class Scene:
     def source(self, channel: int, *, volts: float, amps: float) -> None:
         """Switch a supply on."""
         self._values[channel] = volts
+        self._guards.power(self.now)
         if channel in self._supplies:
             self.board.supplies[self._supplies[channel]].source(volts=volts, amps=amps)
 
@@ -185,6 +189,7 @@ class Scene:
         contacts = self._contacts()
         signals |= {channel: contacts[pair] for pair, channel in harness.contact.items() if pair in contacts}
         signals |= {channel: self.board.light(lamp) for lamp, channel in harness.light.items() if lamp in profile.lamps}
+        signals |= self._guards.signals
         for name, supply in profile.supplies.items():
             if supply.terminals in harness.current:
                 signals[harness.current[supply.terminals]] = self.board.current(name)

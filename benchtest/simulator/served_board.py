@@ -4,7 +4,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from typing import TextIO
 
-from benchtest.faults import Fault
+from benchtest.faults import Fault, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.frames import FramesAdapter
 from benchtest.fixture.modbus import ModbusAdapter
@@ -40,6 +40,7 @@ def serve_board(
     tcp: int | None,
     out: TextIO,
     announce: Callable[[dict[str, str]], None],
+    trips: tuple[Trip, ...] = (),
 ) -> None:
     """Serve one simulated board in real time until SIGINT or SIGTERM; call from the main thread.
 
@@ -47,7 +48,9 @@ def serve_board(
     others and the link are at further ones of the same kind. `announce` gets every adapter's port by its name before
     the first host can come. Writes one line per event to `out`.
     """
-    scene = Scene(fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults)
+    scene = Scene(
+        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, trips=trips
+    )
     clock = SceneClock(scene.advance)
     with ExitStack() as stack:
         stop = stack.enter_context(stopped_by_signals(out))

@@ -9,6 +9,11 @@ from benchtest.errors import DocumentError
 from benchtest.fixture import load_fixture
 from tests.documents.conftest import Spoil
 
+TWO_GUARDS = """[tank.harness.yaml]
+guards:
+  a: {channel: 190, safe: low, threshold: 5 V}
+  b: {channel: «190, safe: low, threshold: 5 V}
+"""
 IN_FIXTURE = [
     ("voltage: 30 V", "voltage: «60 V", "a bench limit of 60 V is above 30 V d.c. (extra-low voltage only)"),
     ("current: 3 A", "current: «0 A", "a limit of 0 A lets nothing through"),
@@ -33,6 +38,22 @@ IN_FIXTURE = [
     ("plus: 3 mV", "plus: 3 mV, thermal_emf: «5 uA", "'uA' is not a unit of voltage"),
     ("plus: 3 mV", "plus: 3 mV, «leads: 1 ohm", "unknown key 'leads'"),
     ("in the tests}", "in the tests, ambient_within: «2 degC}", "'degC' is not a unit of temperature difference"),
+    (
+        "[tank.harness.yaml]",
+        "[tank.harness.yaml]\nguards: {lid: {channel: 190, safe: «shut, threshold: 5 V}}",
+        "'shut'",
+    ),
+    ("[tank.harness.yaml]", "[tank.harness.yaml]\nguards: {«lid: {channel: 190, safe: low}}", "'threshold' is missing"),
+    (
+        "[tank.harness.yaml]",
+        "[tank.harness.yaml]\nguards: {lid: {channel: 190, safe: low, threshold: «0 V}}",
+        "a threshold of 0 V tells nothing apart",
+    ),
+    (
+        "[tank.harness.yaml]",
+        TWO_GUARDS,
+        "channel 190 is that of 'a' already",
+    ),
     ("[tank.harness.yaml]", "[«../boards/tank.harness.yaml]", "'../boards/tank.harness.yaml' is not a file name"),
     ("[tank.harness.yaml]", "[«tonk.yaml]", "there is no harness file 'tonk.yaml' (beside the fixture: tank.harness"),
     ("[tank.harness.yaml]", "[tank.harness.yaml, «tank.harness.yaml]", "'tank.harness.yaml' is for board FT-0100"),
@@ -78,6 +99,20 @@ def test_one_mistake_in_a_harness_is_reported_in_the_harness(
     assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
     assert {spoiled.path} == {problem.file for problem in refused.value.problems}
     assert said in str(refused.value)
+
+
+def test_a_harness_leaves_the_channels_of_guards_alone(spoil: Spoil) -> None:
+    """A lamp on the channel of the emergency stop is reported in the harness."""
+    guard = "guards: {emergency stop: {channel: 190, safe: high, threshold: 12 V}}"
+    harness = spoil("tank.harness.yaml", ("D1: 501", "D1: «190"))
+    fixture = spoil("bench.yaml", ("[tank.harness.yaml]", f"[tank.harness.yaml]\n{guard}"))
+
+    with pytest.raises(DocumentError) as refused:
+        load_fixture(fixture.path)
+
+    (problem,) = refused.value.problems
+    assert (harness.path, harness.places[0]) == (problem.file, (problem.line, problem.column))
+    assert "channel 190 is that of the guard 'emergency stop'" in problem.message
 
 
 def test_mistakes_in_two_files_come_in_one_report(spoil: Spoil) -> None:

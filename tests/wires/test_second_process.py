@@ -73,7 +73,9 @@ def test_killing_the_bench_in_mid_run_is_a_bench_fault_and_no_verdict(
     assert "the board is not judged" in out, err
     assert "Traceback" not in out + err
     assert not list(folder.glob("certificate.*"))
-    assert "bench fault" == json.loads((folder / "run.json").read_text(encoding="utf-8"))["outcome"]
+    run = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+    assert ("bench fault", False, False) == (run["outcome"], run["safe"]["reached"], run["safe"]["verified"])
+    assert "NOT VERIFIED by reading back" in (folder / "report.html").read_text(encoding="utf-8")
     assert "ended" in {entry.kind for entry in read_journal(folder / "journal.jsonl").entries}
 
 

@@ -9,25 +9,30 @@ import logging
 import math
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from functools import partial
 from typing import Any
 
 from benchtest.adapters.catalogue import find
 from benchtest.adapters.composed import ComposedBench, Part
+from benchtest.adapters.finding import Found
 from benchtest.adapters.replay import Recalled
 from benchtest.clock import Clock, RealClock, VirtualClock
 from benchtest.errors import Aborted, PlanError, RigError
-from benchtest.faults import Fault
+from benchtest.faults import Fault, Trip
 from benchtest.fixture.adapter import NO_DEAD_MAN
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapters_of, channels_of, unread
-from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Capture, Device, Link, Message, Person
+from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Capture, Device, Link, Message, Person, SupplyState
 from benchtest.interlocks import refused_by_the_bench, to_safe
-from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say
+from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say, Step
 from benchtest.profile.fitting import FittedProfile
 from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.results import SafeState
+from benchtest.rig.guard import LOOK_EVERY, NOT_ASKED, Watch
+from benchtest.rig.limited import LimitedBench
+from benchtest.rig.lock import locks
+from benchtest.rig.places import places
 
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
@@ -40,6 +45,8 @@ class Virtual:
 
     seed: int = 1
     faults: tuple[Fault, ...] = ()
+    trips: tuple[Trip, ...] = ()
+    """Guards of the simulated bench that trip during the run."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,7 +68,7 @@ class Rig:
     clock: Clock
     origin: Origin
     identities: Mapping[str, str]
-    """Adapter → what it answered when asked who it is."""
+    """Adapter → what it answered when asked who it is, and then where it was and what had matched."""
     fixture: Fixture
     harness: Harness
     beat_every: float
@@ -75,10 +82,31 @@ class Rig:
     stopped: Callable[[], str] = lambda: ""
     """Why the run shall stop; empty while it shall go on. A signal may come at any moment and is heeded at these."""
 
+    watch: Watch = field(default_factory=Watch)
+    """Where the watching of guards, current limits and step deadline stands."""
+
     def heed(self) -> None:
-        """Raise Aborted when somebody has said stop."""
+        """Raise Aborted when somebody has said stop or a guard has tripped, RigError when the step takes too long."""
         if reason := self.stopped():
             raise Aborted(reason)
+        now = self.clock.now()
+        self.watch.check_deadline(now)
+        if now >= self.watch.next_look:
+            self.watch.next_look = now + min(self.beat_every, LOOK_EVERY)
+            self.look()
+
+    def look(self) -> None:
+        """Look at the guards now, and at the supplies where that delays no host-polled recording."""
+        self.watch.look_at_guards(self.bench, self.fixture.guards)
+        if self.watch.asked_freely and math.isinf(self.due()):
+            self.watch.look_at_supplies(self.bench)
+
+    def begins(self, step: Step) -> None:
+        """Note that a step begins; its time counts from here, and the guards are looked at before anything else."""
+        used = adapters_of(self.fixture, self.harness)
+        self.watch.asked_freely = not any(self.fixture.adapters[name].driver in NOT_ASKED for name in used)
+        self.watch.begins(step, self.clock.now())
+        self.look()
 
     def wait_until(self, deadline: float) -> None:
         """Wait, keep the adapter's dead-man content, and heed a stop."""
@@ -89,25 +117,38 @@ class Rig:
         self.heed()
 
     def source(self, channel: int, *, volts: float, amps: float) -> None:
-        """Set a supply, after a last look at the bench's hard limits. Raises PlanError when they forbid it."""
+        """Set a supply, after a last look at the bench's hard limits and guards; `powered` ends its power-up.
+
+        Raises PlanError when the limits forbid it, Aborted when a guard has tripped.
+        """
         limits = self.fixture.limits
         reason = refused_by_the_bench(volts, amps, most_volts=limits.voltage, most_amps=limits.current)
         if reason:
             raise PlanError([f"supply channel {channel}: {reason}"])
+        self.look()  # the last moment before power
+        self.watch.spared.add(channel)
+        self.watch.on[channel] = next((str(pair) for pair, c in self.harness.supply.items() if c == channel), "?")
         self.bench.source(channel, volts=volts, amps=amps)
+
+    def powered(self, channel: int) -> SupplyState:
+        """Return what a supply says of itself after its power-up; from now on it may not be in current limit."""
+        state = self.bench.supply_state(channel)
+        self.watch.spared.discard(channel)
+        return state
 
     def record(self, move: Record, link: LinkPlan | None) -> Recorded:
         """Carry out a recording's orders, on the bench and on the link, and return what was seen."""
         if self.link is not None:
             self.link.messages()  # what came before belongs to no recording
         capture = Capture(orders=move.orders, duration=move.duration, rate=move.rate, channels=move.channels)
-        started = self.bench.begin(capture)
-        said = []
-        for order in move.link_orders:
-            self.wait_until(started.at + order.at)
-            said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
-        self.wait_until(started.at + move.duration)
-        recording = self.bench.fetch()
+        with self.watch.sparing({order.channel for order in move.orders}):
+            started = self.bench.begin(capture)
+            said = []
+            for order in move.link_orders:
+                self.wait_until(started.at + order.at)
+                said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
+            self.wait_until(started.at + move.duration)
+            recording = self.bench.fetch()
         return Recorded(
             recording=recording,
             messages=tuple(self._messages(started.at)),
@@ -140,6 +181,7 @@ class Rig:
 
     def make_safe(self, procedure: Procedure) -> SafeState:
         """Take everything off, loads first, and read back; raises nothing, since it runs on every way out."""
+        self.watch.on.clear()
         try:
             if self.link is not None:
                 self.link.silence()
@@ -214,6 +256,8 @@ def open_rig(
                 rig = _replayed(fixture, harness, company.recalled if company else None)
             case _:
                 rig = _real(stack, procedure, fixture, harness, ports, company.asker if company else None)
+        roles = {number: channel.role for number, channel in procedure.channels.items()}
+        rig = replace(rig, bench=LimitedBench(rig.bench, limits=fixture.limits, roles=roles))
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig
@@ -224,7 +268,13 @@ def _simulated(
 ) -> Rig:
     database = procedure.link.database if procedure.link else None
     opened = find("simulated")(
-        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=virtual.seed, faults=virtual.faults
+        fitted=fitted,
+        harness=harness,
+        fixture=fixture,
+        database=database,
+        seed=virtual.seed,
+        faults=virtual.faults,
+        trips=virtual.trips,
     )
     return Rig(
         bench=opened.bench,
@@ -234,7 +284,7 @@ def _simulated(
         identities={harness.adapter: opened.bench.identity()},
         fixture=fixture,
         harness=harness,
-        beat_every=1e9,  # virtual time waits for nobody, and nobody has to be shown alive
+        beat_every=LOOK_EVERY if fixture.guards else 1e9,  # nobody has to be shown alive; guards are looked at
     )
 
 
@@ -264,6 +314,10 @@ def _real(  # what makes a rig is five documents and choices
     asker: Asker | None,
 ) -> Rig:
     clock = RealClock()
+    held = stack.enter_context(locks(fixture.bench.name))  # given back after the last port is closed
+    linked = [harness.link] if procedure.link is not None and harness.link is not None else []
+    found = places([*adapters_of(fixture, harness), *linked], fixture, ports, held=held, clock=clock)
+    ports = {name: place.port for name, place in found.items()}
     told = _Told(procedure=procedure, fixture=fixture, ports=ports, clock=clock, asker=asker)
     devices = {name: stack.enter_context(_opened(name, told)) for name in adapters_of(fixture, harness)}
     link: Link | None = None
@@ -271,7 +325,7 @@ def _real(  # what makes a rig is five documents and choices
         about = fixture.adapters[harness.link]
         port = _port(harness.link, fixture, ports)
         link = stack.enter_context(find(about.driver)(adapter=about, port=port, plan=procedure.link, clock=clock))
-    identities = {name: device.identified.identity() for name, device in devices.items()}
+    identities = {name: _who(name, device.identified.identity(), found) for name, device in devices.items()}
     person = next((device.person for device in devices.values() if device.person is not None), None)
     bench, due = _one_bench(devices, fixture, harness, clock)
     return Rig(
@@ -347,3 +401,8 @@ def _port(name: str, fixture: Fixture, ports: Mapping[str, str]) -> str:
     if not port:
         raise PlanError([f"adapter {name} has no port (give one: --port {name}=/dev/…, or 'port:' in the fixture)"])
     return port
+
+
+def _who(name: str, answer: str, found: Mapping[str, Found]) -> str:
+    """Return what an adapter answered when asked who it is, and how it was found, for the record of the run."""
+    return f"{answer}; at {found[name].port}, {found[name].how}" if name in found else answer

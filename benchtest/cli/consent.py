@@ -1,0 +1,73 @@
+"""What a person must say, by name, before a bench is energised: that the cautions are known, and what is overridden.
+
+A bench that is simulated, or a virtual one behind wires, hurts nobody and asks for nothing; which it is shows for
+certain when it says who it is. So on a terminal a person is asked before anything is opened, unless the fixture expects
+a virtual bench; unattended, the name is missed when a real bench has answered, still without power.
+"""
+
+import sys
+from datetime import date
+from typing import Final
+
+import click
+
+from benchtest.cautions import before_power
+from benchtest.cli.documents import Prepared
+from benchtest.errors import PlanError
+from benchtest.fixture.calibration import overdue
+from benchtest.fixture.document import Fixture
+from benchtest.instruments import VIRTUAL
+from benchtest.records.labels import clean_text
+from benchtest.results import Override
+
+_UNPOWERED: Final = frozenset({"simulated", "replay", "manual"})
+"""Drivers that energise nothing by themselves; a person who works a bench by hand is told what to see to all along."""
+
+
+def expects_virtual(prepared: Prepared) -> bool:
+    """Return whether the fixture expects a bench that is not real."""
+    adapter = prepared.fixture.fixture.adapters[prepared.harness.adapter]
+    return adapter.driver in _UNPOWERED or adapter.identity.startswith(VIRTUAL)
+
+
+def ask_for_name() -> str:
+    """Return the name that was typed under the cautions; an empty one is wrong usage."""
+    name = clean_text(click.prompt("Type your name to acknowledge these cautions", default="", show_default=False))
+    if not name:
+        raise click.UsageError("the cautions were not acknowledged; nothing was opened")
+    return name
+
+
+def can_ask() -> bool:
+    """Return whether a person sits at this terminal."""
+    return sys.stdin.isatty() and sys.stdout.isatty()
+
+
+def refuse_unacknowledged(fixture: Fixture) -> None:
+    """Raise wrong usage with the cautions in it: a real bench is there and nobody has acknowledged them."""
+    sentences = "\n".join(f"  {sentence}" for sentence in before_power(fixture.guards))
+    raise click.UsageError(
+        f"this is a real bench, and nobody has acknowledged its cautions; nothing was energised:\n{sentences}\n"
+        "(whoever knows them says so: --acknowledge NAME)"
+    )
+
+
+def read_override(text: str | None) -> tuple[str, str] | None:
+    """Return name and reason of an override written `NAME, reason`; None where nobody overrides."""
+    if text is None:
+        return None
+    name, _, reason = (clean_text(part) for part in text.partition(","))
+    if not name or not reason:
+        raise click.UsageError(f"--override-calibration {text!r} is not 'NAME, reason' (who answers for it, and why)")
+    return name, reason
+
+
+def calibration(fixture: Fixture, today: date, override: tuple[str, str] | None) -> tuple[Override, ...]:
+    """Return what is overridden on this day. Raises PlanError for every overdue instrument when nobody overrides."""
+    late = overdue(fixture, today)
+    if late and override is None:
+        hint = "have it calibrated, or somebody answers for it: --override-calibration 'NAME, reason'"
+        raise PlanError([f"{one} ({hint})" for one in late])
+    if override is None or not late:
+        return ()
+    return (Override(by=override[0], reason=override[1], of=tuple(str(one) for one in late)),)
