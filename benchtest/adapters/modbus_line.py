@@ -33,6 +33,8 @@ LONGEST: Final = 256
 MOST_BITS: Final = 2000
 MOST_WORDS: Final = 125
 """What one request may read (V1.1b3, 6.1 and 6.3)."""
+ROUNDS: Final = 3
+"""How often it is tried to get a line in step again."""
 FOREVER: Final = 1e9
 """Seconds; pymodbus' own time-out, which ours must always precede."""
 READS: Final = {
@@ -227,14 +229,28 @@ class ModbusLine:
     # ------------------------------------------------------------ in step again
 
     def _in_step_again(self) -> None:
-        """Wait until no late answer can come, drain, begin anew, and read what is known."""
+        """Begin anew until what is known is read; AdapterGarbled when it is not after a few rounds."""
+        for left in reversed(range(ROUNDS)):
+            self._begin_anew()
+            try:
+                self._read_known()
+            except AdapterGarbled:  # still somebody else's late answer
+                if not left:
+                    raise
+            else:
+                return
+
+    def _begin_anew(self) -> None:
+        """Wait until no late answer can come, drain, and take a fresh client."""
         self._clock.sleep_until(self._sent + 2 * self._patience)
         self.stale += self._port.drain(now=self._clock.now, longest=self._patience)
         self._client = self._fresh()
-        if self._known is None:
+
+    def _read_known(self) -> None:
+        known = self._known
+        if known is None:
             self._unsure = False
             return
-        known = self._known
         pdu = self._answered(READS[known.table], known.unit, address=known.address, count=1)
         if pdu.registers != [known.reads]:
             raise self._misfit(f"{pdu.registers} in {known.table} {known.address}", f"{known.reads}")

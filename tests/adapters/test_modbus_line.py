@@ -166,6 +166,20 @@ def test_reads_are_asked_again_only_after_a_known_register_was_read() -> None:
     assert ["11 04 00 08", "11 03 00 09", "11 04 00 08"] == [frame.hex(" ") for frame in asked]
 
 
+def test_a_line_still_out_of_step_is_tried_a_few_times() -> None:
+    """An answer to the old question where the known register was asked: wait, drain and ask for it again."""
+    asked = list[int]()
+
+    def script(frame: bytes) -> list[tuple[float, bytes]]:
+        asked.append(frame[1])
+        answers = {2: framed("11 04 02 00 0A"), 3: framed("11 03 02 12 67"), 4: framed("11 04 02 00 0B")}
+        return [(0.0, answers[len(asked)])] if len(asked) in answers else []
+
+    with line(script, KNOWN) as (modbus, _):
+        assert [11] == modbus.words("input register", UNIT, 8, 1)
+    assert [4, 3, 3, 4] == asked
+
+
 def test_a_known_register_that_reads_otherwise_ends_it() -> None:
     """The line is out of step, or another unit answers: nothing goes on."""
 

@@ -79,7 +79,7 @@ def test_a_board_gets_the_verdicts_of_the_embedded_bench(
     out, err = process.communicate(timeout=120)
     summary, (_, run) = json.loads(out), only_run(tmp_path)
 
-    assert (3, "") == (process.returncode, err)
+    assert (3, "") == (process.returncode, err), summary["reason"]
     assert "not tested" in summary["reason"]
     assert "simulated" == summary["origin"]
     assert {"pass", "not tested"} == {result["verdict"] for result in run["results"]}
