@@ -34,6 +34,8 @@ from benchtest.rig.places import places
 
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
+LATEST = 0.05
+"""Seconds that an order on the link may be late; the plan's windows (`plan.timeline.Pace`) have room for it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -134,6 +136,7 @@ class Rig:
             for order in move.link_orders:
                 self.wait_until(started.at + order.at)
                 said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
+                _in_time(order.at, said[-1])
             self.wait_until(started.at + move.duration)
             recording = self.bench.fetch()
         return Recorded(
@@ -224,6 +227,16 @@ def open_rig(
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig
+
+
+def _in_time(planned: float, done: float) -> None:
+    """Raise RigError when the host was too late with an order: what follows it was recorded at another moment."""
+    if done - planned > LATEST:
+        late = done - planned
+        raise RigError(
+            f"the host was {late:.3f} s late with an order on the link, more than {LATEST:g} s: nothing may be judged "
+            "from this recording (close other programs on this computer; look at the adapter's line)"
+        )
 
 
 def _simulated(
