@@ -18,14 +18,14 @@ from tests.reliability.troubles import TROUBLES, Trouble
 
 HEAD = """# Reliability
 
-Every step of the greenhouse run (two bays, dosing), in the middle of which something goes wrong, over pseudo-terminals in
-real time. Made by `python -m tests.reliability.campaign --write docs/reliability.md`.
+Every step of the greenhouse run (two bays, dosing), in the middle of which something goes wrong, over pseudo-terminals
+in real time. Made by `python -m tests.reliability.campaign --write docs/reliability.md`.
 
-A case has held when the exit code and the words are right, the journal is whole up to that moment, nothing stayed on, no
-reading of the good board failed, and no verdict was given on the board for a fault of the bench. A reply that was spoilt
-once and overcome by asking once more lets the board pass; a supply in current limit is a failing gate of the power-up
-(exit 1) or an abort (6). Time to safe is measured at the bench, from the trouble until nothing was energised; it is that of
-the whole rest of the run where the run went on.
+A case has held when the exit code and the words are right, the journal is whole up to that moment, nothing stayed on,
+no reading of the good board failed, and no verdict was given on the board for a fault of the bench. A reply that was
+spoilt once and overcome by asking once more lets the board pass; a supply in current limit is a failing gate of the
+power-up (exit 1) or an abort (6). Time to safe is measured at the bench, from the trouble until nothing was energised;
+it is that of the whole rest of the run where the run went on.
 
 """
 

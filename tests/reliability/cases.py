@@ -11,6 +11,7 @@ import random
 import shutil
 import subprocess
 import sys
+import tempfile
 import threading
 from collections.abc import Iterator
 from contextlib import ExitStack, contextmanager
@@ -110,8 +111,6 @@ def _single_steps(script: list[dict[str, Any]]) -> Iterator[dict[str, Any]]:
 
 
 def _prepared(script: tuple[dict[str, Any], ...], folder: Path | None = None) -> Prepared:
-    import tempfile
-
     with tempfile.TemporaryDirectory() as made:
         profile, fixture = write_documents(folder or Path(made), script)
         return prepare(profile, fixture, *CHOICE)
