@@ -22,7 +22,7 @@ from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault, Trip
 from benchtest.fixture.adapter import NO_DEAD_MAN
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.fixture.wiring import adapters_of, channels_of, unread
+from benchtest.fixture.wiring import RECORDS, adapters_of, channels_of, unread
 from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Capture, Device, Link, Message, Person, SupplyState
 from benchtest.interlocks import refused_by_the_bench, to_safe
 from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say, Step
@@ -37,6 +37,8 @@ from benchtest.rig.places import places
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
 LONGEST_WAIT = 0.2  # s until a stop is heeded, where no dead-man wants a sign of life sooner
+LATEST = 0.05
+"""Seconds that an order on the link may be late; the plan's windows (`plan.timeline.Pace`) have room for it."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -147,6 +149,7 @@ class Rig:
             for order in move.link_orders:
                 self.wait_until(started.at + order.at)
                 said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
+                _in_time(order.at, said[-1], most=self._latest())
             self.wait_until(started.at + move.duration)
             recording = self.bench.fetch()
         return Recorded(
@@ -155,6 +158,13 @@ class Rig:
             said=tuple(said),
             start_uncertainty=started.uncertainty,
         )
+
+    def _latest(self) -> float:
+        """Return how late an order on the link may be, in seconds; a bench that the host polls was planned for more."""
+        if self.person is not None:
+            return math.inf  # nothing is timed while a person works the bench
+        used = (self.fixture.adapters[name] for name in adapters_of(self.fixture, self.harness))
+        return LATEST + max((adapter.stamp for adapter in used if adapter.driver not in RECORDS), default=0.0)
 
     def _say(self, order: Say | bool, plan: LinkPlan | None) -> float:
         """Send a message, or start or stop the heartbeat; return when it happened, by the rig's clock."""
@@ -261,6 +271,16 @@ def open_rig(
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig
+
+
+def _in_time(planned: float, done: float, *, most: float) -> None:
+    """Raise RigError when the host was too late with an order: what follows it was recorded at another moment."""
+    if done - planned > most:
+        late = done - planned
+        raise RigError(
+            f"the host was {late:.3f} s late with an order on the link, more than {most:g} s: nothing may be judged "
+            "from this recording (close other programs on this computer; look at the adapter's line)"
+        )
 
 
 def _simulated(

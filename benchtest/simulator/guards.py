@@ -20,11 +20,16 @@ class Guards:
     def __init__(self, guards: Mapping[str, Guard], trips: tuple[Trip, ...]) -> None:
         self._guards = guards
         self._after = {trip.name: trip.after for trip in trips}
+        self._at: dict[str, float] = {}
         self._powered = math.inf
 
     def power(self, now: float) -> None:
         """Note that a supply is on at `now`, scene time; trips count from the first one."""
         self._powered = min(self._powered, now)
+
+    def trip(self, name: str, now: float) -> None:
+        """Let a guard trip at `now`, scene time."""
+        self._at[name] = now
 
     @property
     def signals(self) -> dict[int, Signal]:
@@ -39,5 +44,7 @@ class Guards:
         return seen
 
     def _trips_at(self, name: str) -> float:
+        if name in self._at:
+            return self._at[name]
         after = self._after.get(name, math.inf)
         return after if math.isinf(after) else self._powered + after

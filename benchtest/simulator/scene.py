@@ -83,6 +83,10 @@ class Scene:
         """Do `action` at `moment` of scene time."""
         self._events.at(moment, action)
 
+    def trip(self, guard: str) -> None:
+        """Let a guard of the fixture trip now."""
+        self._guards.trip(guard, self.now)
+
     # ---- what the bench does
 
     def set(self, channel: int, value: float) -> None:
