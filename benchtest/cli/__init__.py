@@ -14,6 +14,7 @@ import click
 COMMANDS: Final = {
     "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
+    "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
