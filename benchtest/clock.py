@@ -49,6 +49,18 @@ class VirtualClock:
             self._now = deadline
 
 
+def resolution(tries: int = 1000) -> float:
+    """Return the smallest step, in seconds, that the machine's monotonic clock was seen to make."""
+    return min(_step() for _ in range(tries))
+
+
+def _step() -> float:
+    before = after = time.perf_counter()
+    while after == before:
+        after = time.perf_counter()
+    return after - before
+
+
 def wall_time() -> datetime:
     """Return the date and time of day here, with its offset from UTC."""
     return datetime.now().astimezone()

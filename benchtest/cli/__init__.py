@@ -6,17 +6,21 @@ Start-up is lazy: the group knows each command's one-line help and imports the c
 
 import os
 import sys
-from importlib import import_module
 from typing import Final
 
 import click
 
+from benchtest.cli.lazy import LazyGroup
+
 COMMANDS: Final = {
     "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
+    "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
+    "rig": ("benchtest.cli.rig:rig", "Look after the bench: what is wired where, whether it is in order."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
+    "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
@@ -27,24 +31,6 @@ EPILOG: Final = (
 )
 
 
-class LazyGroup(click.Group):
-    """A group that imports a command when it is asked for."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:
-        return list(COMMANDS)
-
-    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        if cmd_name not in COMMANDS:
-            return None
-        module, _, name = COMMANDS[cmd_name][0].partition(":")
-        command = getattr(import_module(module), name)
-        return command if isinstance(command, click.Command) else None
-
-    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        with formatter.section("Commands"):
-            formatter.write_dl([(name, text) for name, (_, text) in COMMANDS.items()])
-
-
 def _version(ctx: click.Context, _parameter: click.Parameter, wanted: bool) -> None:
     if wanted:
         from benchtest import __version__
@@ -53,7 +39,7 @@ def _version(ctx: click.Context, _parameter: click.Parameter, wanted: bool) -> N
         ctx.exit()
 
 
-@click.group(cls=LazyGroup, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(cls=LazyGroup, commands=COMMANDS, epilog=EPILOG, context_settings={"help_option_names": ["-h", "--help"]})
 @click.option("--version", is_flag=True, is_eager=True, expose_value=False, callback=_version, help="Show the version.")
 def group() -> None:
     """Bench test of relay boards: is this board good, and if not, where to look.

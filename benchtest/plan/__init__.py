@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
-from typing import assert_never
+from typing import Final, assert_never
 
 from benchtest.errors import PlanError
 from benchtest.fixture.document import Adapter, Fixture, Harness
@@ -15,6 +15,7 @@ from benchtest.plan.exercise import exercise
 from benchtest.plan.forbidden import forbidden
 from benchtest.plan.interlock_steps import try_interlock
 from benchtest.plan.outage import loss, watch_link
+from benchtest.plan.plugs import plugs
 from benchtest.plan.possible import as_far_as_possible
 from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
@@ -28,6 +29,7 @@ from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
     Exercise,
     Loss,
+    Plugs,
     PowerUp,
     ReadCode,
     ReadLamps,
@@ -42,6 +44,12 @@ __all__ = ["plan"]
 
 HOST_RATE = 1e3
 """Samples per second of the time base that the host keeps where no adapter records."""
+ALWAYS_THE_SAME: Final[Mapping[str, Callable[[Draft], list[Step]]]] = {
+    "unpowered": lambda draft: [unpowered(draft)],
+    "plugs": plugs,
+    "safe off": lambda draft: [safe_off(draft)],
+}
+"""Steps that take nothing from the script but their name."""
 
 
 def plan(
@@ -100,8 +108,8 @@ def _steps(draft: Draft, *, linked: bool) -> list[Step]:
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
     """Return what one scripted step becomes; `number` keeps names apart where a kind comes twice."""
     match asked:
-        case Unpowered():
-            return [unpowered(draft)]
+        case Unpowered() | Plugs() | SafeOff():
+            return ALWAYS_THE_SAME[asked.step](draft)
         case PowerUp():
             return power_up(draft, asked)
         case Exercise():
@@ -116,8 +124,6 @@ def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
             return watch_link(draft, asked)
         case Loss():
             return [loss(draft, asked, f"loss-of-{asked.of}-{number}")]
-        case SafeOff():
-            return [safe_off(draft)]
         case _:
             assert_never(asked)
 

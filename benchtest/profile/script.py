@@ -27,6 +27,12 @@ class Unpowered(Fitted):
     step: Literal["unpowered"]
 
 
+class Plugs(Fitted):
+    """Contacts without power: whether a plug is missing or in the place of another, as far as that can be told."""
+
+    step: Literal["plugs"]
+
+
 class PowerUp(Fitted):
     """Staged power-up: current limit first, low voltage first, stop on current limit; idle current, rails, drop."""
 
@@ -92,6 +98,6 @@ class SafeOff(Fitted):
 
 
 Step = Annotated[
-    Unpowered | PowerUp | Exercise | ReadLamps | ReadCode | TryInterlocks | WatchLink | Loss | SafeOff,
+    Unpowered | Plugs | PowerUp | Exercise | ReadLamps | ReadCode | TryInterlocks | WatchLink | Loss | SafeOff,
     Field(discriminator="step"),
 ]

@@ -9,6 +9,7 @@ from benchtest.profile.script import (
     Exercise,
     Given,
     Loss,
+    Plugs,
     PowerUp,
     ReadCode,
     ReadLamps,
@@ -51,7 +52,7 @@ def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> 
             _check_loss(step, keys, review)
         case WatchLink():
             _needs_link(keys, "a step about the link", review)
-        case Unpowered() | SafeOff():
+        case Unpowered() | Plugs() | SafeOff():
             pass
 
 
