@@ -8,13 +8,14 @@ pseudo-terminal has no modem lines; `termios.error` is not an OSError.
 
 import errno
 import re
+import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from typing import Any, Final
 
 import serial
 
-from benchtest.errors import AdapterMissing, AdapterSilent
+from benchtest.errors import AdapterMissing, AdapterSilent, RigError
 
 try:
     import termios
@@ -63,6 +64,14 @@ class Port:
             more = max(min(wanted - 1, 1 << 16), self._line.in_waiting)
             return first + bytes(self._line.read(more) if more > 0 else b"")
 
+    def discard(self) -> int:
+        """Throw away what waits, without waiting for more; return how many bytes that were at least."""
+        with self._failing("reading"):
+            waiting = int(self._line.in_waiting)
+            if waiting:
+                self._line.reset_input_buffer()
+            return waiting
+
     def drain(self, *, now: Callable[[], float], longest: float) -> int:
         """Throw away what waits until the line is quiet for one slice; return how many bytes that were."""
         thrown, deadline = 0, now() + longest
@@ -103,6 +112,21 @@ def closing_connection(line: Any) -> Iterator[None]:
 
 
 @contextmanager
+def leaving(leave: Callable[[], None]) -> Iterator[None]:
+    """Run the block, then `leave`, whatever happened; what goes wrong then is a note on what went wrong first."""
+    try:
+        yield
+    except BaseException as problem:
+        try:
+            leave()
+        except RigError as second:
+            problem.add_note(f"on the way out: {second}")
+        raise
+    else:
+        leave()
+
+
+@contextmanager
 def open_port(name: str, *, baud: int) -> Iterator[Port]:
     """Open the port, alone; AdapterMissing says what to try when it cannot be opened."""
     if not name:
@@ -128,6 +152,8 @@ def _opened(name: str, baud: int) -> serial.Serial:
         raise AdapterMissing(f"{name!r} is not a port (try a device path or socket://127.0.0.1:5025)") from cause
     except PORT_ERRORS as cause:
         raise AdapterMissing(f"cannot open {name!r}: {_reason(cause)}") from cause
+    if (connection := getattr(line, "_socket", None)) is not None:
+        connection.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)  # else a query after an order waits 40 ms
     return line
 
 

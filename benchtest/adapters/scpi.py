@@ -6,14 +6,15 @@ this one, and an order that was refused never looks done. Orders are sent once; 
 everything is switched off and read back, whatever happened.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, suppress
 from typing import Final
 
 from benchtest.adapters import wire
-from benchtest.adapters.ports import Port, open_port
+from benchtest.adapters.limits import within
+from benchtest.adapters.ports import Port, leaving, open_port
 from benchtest.clock import Clock
-from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent, RigError
+from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent
 from benchtest.fixture.document import Adapter, HardLimits
 from benchtest.instruments import BenchAdapter, Capture, Order, Recording, Started, SupplyState
 
@@ -258,27 +259,8 @@ def open_scpi(*, adapter: Adapter, port: str, limits: HardLimits, clock: Clock) 
     with open_port(port or adapter.port, baud=round(adapter.baud)) as line:
         bench = ScpiBench(port=line, adapter=adapter, limits=limits, clock=clock)
         bench.enter()
-        try:
+        with leaving(bench.leave):
             yield bench
-        except BaseException as problem:
-            _leave_quietly(bench.leave, problem)
-            raise
-        else:
-            bench.leave()
-
-
-def _leave_quietly(leave: Callable[[], None], problem: BaseException) -> None:
-    """Leave; what goes wrong now is a note on what went wrong first."""
-    try:
-        leave()
-    except RigError as second:
-        problem.add_note(f"on the way out: {second}")
-
-
-def within(value: float, low: float, high: float, what: str) -> None:
-    """Raise AdapterRefused unless low <= value <= high; NaN never is."""
-    if not low <= value <= high:
-        raise AdapterRefused(f"{what} is outside {low:g} to {high:g}, the hard limit of this bench")
 
 
 def _sendable(value: float) -> str:
