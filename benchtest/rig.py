@@ -18,6 +18,7 @@ from benchtest.adapters.composed import ComposedBench, Part
 from benchtest.clock import Clock, RealClock
 from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.faults import Fault
+from benchtest.fixture.adapter import NO_DEAD_MAN
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapters_of, channels_of
 from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Device, Link, Message
@@ -29,6 +30,7 @@ from benchtest.results import SafeState
 
 LOG = logging.getLogger(__name__)
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
+LONGEST_WAIT = 0.2  # s until a stop is heeded, where no dead-man wants a sign of life sooner
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -132,11 +134,19 @@ class Rig:
         try:
             left = sorted(self.bench.energised())
         except RigError as silent:
-            note = f"the adapter could not be asked: {refused or silent}; its dead-man takes everything off by itself"
+            note = f"the adapter could not be asked: {refused or silent}; {self._by_itself()}"
             return SafeState(reached=False, verified=False, note=note)
         if left:
             return SafeState(reached=True, verified=False, note=f"still on: channels {', '.join(map(str, left))}")
         return SafeState(reached=True, verified=True, note="everything off, read back from the adapter")
+
+    def _by_itself(self) -> str:
+        """Return what becomes of the outputs when nobody can reach them."""
+        names = adapters_of(self.fixture, self.harness)
+        without = [name for name in names if self.fixture.adapters[name].dead_man == NO_DEAD_MAN]
+        if not without:
+            return "its dead-man takes everything off by itself"
+        return f"adapter {' and '.join(without)} has no dead-man: cut the supply of the bench by hand"
 
     def _all_off(self, procedure: Procedure) -> RigError | None:
         """Order everything off, loads first, then all at once; a refusal of one keeps none of the others on."""
@@ -217,7 +227,7 @@ def _real(stack: ExitStack, procedure: Procedure, fixture: Fixture, harness: Har
         identities=identities,
         fixture=fixture,
         harness=harness,
-        beat_every=min(fixture.adapters[name].dead_man for name in devices) / BEATS_PER_DEAD_MAN,
+        beat_every=min(LONGEST_WAIT, *(fixture.adapters[name].dead_man / BEATS_PER_DEAD_MAN for name in devices)),
         due=due,
     )
 

@@ -9,6 +9,7 @@ from benchtest.errors import PlanError
 DRIVERS: Final[Mapping[str, str]] = {
     "scpi": "benchtest.adapters.scpi:open_scpi",
     "can": "benchtest.adapters.can_link:open_can",
+    "instrument": "benchtest.adapters.instrument:open_instrument",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
 

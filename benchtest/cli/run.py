@@ -15,6 +15,7 @@ from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.words import OUTCOME, duration, line, say, tell
 from benchtest.faults import Fault, parse
+from benchtest.fixture.wiring import cautions
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
@@ -117,7 +118,7 @@ def _greet(prepared: Prepared) -> None:
         f"about {duration(procedure.duration)} of bench time"
     )
     if prepared.fixture.fixture.adapters[prepared.harness.adapter].driver != "simulated":
-        for caution in CAUTIONS:
+        for caution in (*CAUTIONS, *cautions(prepared.fixture.fixture, prepared.harness)):
             say(f"Caution: {caution}")
 
 

@@ -7,7 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 
 from benchtest.fixture.document import Accuracy, Fixture, Harness
-from benchtest.fixture.wiring import RECORDS, ROLES_OF, adapter_of
+from benchtest.fixture.wiring import RECORDS, adapter_of, roles_of
 from benchtest.instruments import Role
 from benchtest.procedure import Channel
 from benchtest.profile.board import Relay
@@ -39,18 +39,20 @@ class Wiring:
             if gap not in self.gaps:
                 self.gaps.append(gap)
             return 0
-        adapter = adapter_of(number, self.fixture, self.harness)
-        able = ROLES_OF[self.fixture.adapters[adapter].driver]
+        able = roles_of(number, self.fixture, self.harness)
         if role not in able:
-            gap = f"{terminals} is '{role.value}' on adapter {adapter}, which can only be {_listed(able)}"
+            adapter = adapter_of(number, self.fixture, self.harness)
+            what = f"which can only be {_listed(able)}" if able else f"which does not have channel {number}"
+            gap = f"{terminals} is '{role.value}' on adapter {adapter}, {what}, needed for {why}"
             if gap not in self.gaps:
                 self.gaps.append(gap)
             return 0
         return number
 
     def has(self, role: Role, terminals: Pair | str | None) -> bool:
-        """Return whether something is wired there."""
-        return terminals is not None and terminals in getattr(self.harness, role.value)
+        """Return whether something that can be this is wired there."""
+        number = getattr(self.harness, role.value).get(terminals) if terminals is not None else None
+        return number is not None and role in roles_of(number, self.fixture, self.harness)
 
     def facts(self, profile: Profile) -> dict[int, Channel]:
         """Return what the judge must know of every channel of the harness."""
@@ -99,7 +101,7 @@ class Wiring:
 
 
 def _listed(roles: Iterable[Role]) -> str:
-    return ", ".join(sorted(role.value for role in roles)) or "on the board's link"
+    return ", ".join(sorted(role.value for role in roles))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
