@@ -13,6 +13,7 @@ DRIVERS: Final[Mapping[str, str]] = {
     "frames": "benchtest.adapters.frames:open_frames",
     "manual": "benchtest.adapters.manual:open_manual",
     "replay": "benchtest.adapters.replay:open_replay",
+    "instrument": "benchtest.adapters.instrument:open_instrument",
     "simulated": "benchtest.simulator.bench:open_simulated",
 }
 QUESTIONS: Final[Mapping[str, str]] = {

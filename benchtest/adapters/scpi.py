@@ -11,6 +11,7 @@ from contextlib import contextmanager, suppress
 from typing import Final
 
 from benchtest.adapters import wire
+from benchtest.adapters.limits import within
 from benchtest.adapters.ports import Port, leaving, open_port
 from benchtest.clock import Clock
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent
@@ -270,12 +271,6 @@ def ask_scpi(*, adapter: Adapter, port: str, limits: HardLimits, clock: Clock) -
     """Return what the device at `port` answers to `*IDN?`, without touching anything of it; raises RigError."""
     with open_port(port, baud=round(adapter.baud)) as line:
         return ScpiBench(port=line, adapter=adapter, limits=limits, clock=clock).introduce()
-
-
-def within(value: float, low: float, high: float, what: str) -> None:
-    """Raise AdapterRefused unless low <= value <= high; NaN never is."""
-    if not low <= value <= high:
-        raise AdapterRefused(f"{what} is outside {low:g} to {high:g}, the hard limit of this bench")
 
 
 def _sendable(value: float) -> str:

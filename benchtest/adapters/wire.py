@@ -36,6 +36,10 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?
 _ERROR = re.compile(r'([+-]?[0-9]{1,5}),"((?:[^"]|"")*)"')
 _CHANNELS = re.compile(r"\(@((?:[0-9]{1,4}(?::[0-9]{1,4})?)(?:,[0-9]{1,4}(?::[0-9]{1,4})?)*)?\)")
 
+_PLAIN = re.compile(rb'([^"#\r\n\x80-\xff]*(?:"[^"\r\n\x80-\xff]*"[^"#\r\n\x80-\xff]*)*)\r?\n')
+"""A line without blocks, with whole quotations."""
+_UNIT = re.compile(r'((?:[^;"]|"[^"]*")*);')
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Reported:
@@ -102,6 +106,8 @@ def read_channels(text: str) -> tuple[int, ...]:
 
 def read_errors(text: str) -> tuple[Reported, ...]:
     """Return what `SYSTem:ERRor:ALL?` found, oldest first; empty for `0,"No error"`. Raises AdapterGarbled."""
+    if text == '0,"No error"':
+        return ()
     found: list[Reported] = []
     at = 0
     while (match := _ERROR.match(text, at)) is not None:
@@ -187,6 +193,10 @@ class Replies:
 
         Raises AdapterGarbled on bytes that cannot become a reply; what was pending is forgotten then.
         """
+        if not self._pending:
+            return None
+        if not self._units and (reply := self._plain_line()) is not None:
+            return reply
         try:
             while (ended := self._take_unit()) is not None:
                 if ended:
@@ -198,6 +208,16 @@ class Replies:
             self.clear()
             raise
         return None
+
+    def _plain_line(self) -> tuple[Unit, ...] | None:
+        """Take a whole line of plain text at once, the usual reply; None when it is none, or none of the plain kind."""
+        match = _PLAIN.match(self._pending)
+        if match is None or match.end() > TEXT_LENGTH:
+            return None
+        text = match[1].decode("ascii")
+        units = _UNIT.findall(f"{text};") if -1 < text.find('"') < text.rfind(";") else text.split(";")
+        del self._pending[: match.end()]
+        return tuple(units)
 
     def _take_unit(self) -> bool | None:
         """Move one unit from pending: True at the end of the message, None when bytes are missing."""

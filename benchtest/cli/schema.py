@@ -6,10 +6,11 @@ import click
 
 
 @click.command()
-@click.argument("document", type=click.Choice(["profile", "fixture", "harness"]))
+@click.argument("document", type=click.Choice(["profile", "fixture", "harness", "dialect"]))
 def schema(document: str) -> None:
-    """Print the JSON Schema of a profile, fixture or harness, for editors that complete and check YAML."""
+    """Print the JSON Schema of a profile, fixture, harness or dialect, for editors that complete and check YAML."""
     from benchtest.documents import schema as schema_of
+    from benchtest.fixture.dialect import Dialect
     from benchtest.fixture.document import Fixture, Harness
     from benchtest.profile.document import Profile
 
@@ -18,6 +19,8 @@ def schema(document: str) -> None:
             found = schema_of(Profile)
         case "fixture":
             found = schema_of(Fixture)
+        case "dialect":
+            found = schema_of(Dialect)
         case _:
             found = schema_of(Harness)
     click.echo(json.dumps(found, indent=2, ensure_ascii=False))

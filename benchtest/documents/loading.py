@@ -9,7 +9,7 @@ import hashlib
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Generic, TypeVar, get_args, get_origin
+from typing import Annotated, Any, Generic, TypeVar, get_args, get_origin
 
 from pydantic import BaseModel, ValidationError, create_model
 from pydantic_core import ErrorDetails
@@ -177,10 +177,13 @@ def _partial(model: type[Model]) -> type[Model]:
     A section that is left out is then an empty mapping or list, or None where it is neither.
     """
     sections: dict[str, Any] = {}
+    annotated: Any = Annotated
     for name, section in model.model_fields.items():
         if section.is_required() and name != "format":
             kind = get_origin(section.annotation)
-            sections[name] = (section.annotation, kind() if kind in {dict, tuple} else None)
+            readers = [how for how in section.metadata if not hasattr(how, "min_length")]  # it may be empty now
+            whole = annotated[section.annotation, *readers] if readers else section.annotation
+            sections[name] = (whole, kind() if kind in {dict, tuple} else None)
     return create_model(f"Partial{model.__name__}", __base__=model, **sections)
 
 

@@ -130,3 +130,24 @@ def test_endless_replies_are_given_up() -> None:
     replies.feed(b"#9999999999")
     with pytest.raises(AdapterGarbled):
         replies.next_reply()
+
+
+@given(st.text('0123456789;"\r.,', max_size=60))
+def test_the_short_way_reads_as_the_long_one(text: str) -> None:
+    """A line that is taken at once has the units that it has when it comes byte by byte."""
+    line = f"{text}\n".encode()
+    at_once, byte_by_byte = wire.Replies(), wire.Replies()
+    at_once.feed(line)
+    try:
+        whole = at_once.next_reply()
+    except AdapterGarbled:
+        whole = None
+    found = None
+    try:
+        for place in range(len(line)):
+            byte_by_byte.feed(line[place : place + 1])
+            found = byte_by_byte.next_reply() or found
+    except AdapterGarbled:
+        found = None
+
+    assert whole == found

@@ -37,7 +37,7 @@ def test_the_bench_is_shown_wire_by_wire_in_eighty_columns(capsys: pytest.Captur
     out = capsys.readouterr().out
     line = next(line for line in out.splitlines() if "io 303" in line)
 
-    assert ["X2.1-X2.2", "sense", "io", "303", "0.05", "%", "+", "3", "mV", "2027-03-02"] == line.split()
+    assert ["X2.1-X2.2", "sense", "io", "303", "0.05", "%", "+", "3", "mV", "2036-03-02"] == line.split()
     assert max(map(len, out.splitlines())) <= 80
     assert "everything off" not in out
 

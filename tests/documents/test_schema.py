@@ -15,6 +15,7 @@ from benchtest.documents import schema
 from benchtest.documents.tree import grow
 from benchtest.errors import DocumentError
 from benchtest.fixture import Fixture, Harness, load_fixture
+from benchtest.fixture.dialect import SHIPPED, Dialect
 from benchtest.profile import Profile, load_profile
 from tests.documents.conftest import BOARDS, Spoil
 
@@ -23,6 +24,8 @@ GOOD: list[tuple[Path, type[BaseModel]]] = [
     *((path, Profile) for path in (BOARDS / "tank.yaml", *sorted(ROOT.glob("profiles/*.yaml")))),
     *((path, Harness) for path in (BOARDS / "tank.harness.yaml", *sorted(ROOT.glob("fixtures/*.harness.yaml")))),
     *((ROOT / "fixtures" / name, Fixture) for name in ("simulated.yaml", "serial.yaml")),
+    (BOARDS / "instruments.yaml", Fixture),
+    *((path, Dialect) for path in (BOARDS / "odd.dialect.yaml", *sorted(SHIPPED.glob("*.yaml")))),
 ]
 
 
@@ -31,7 +34,7 @@ def as_json(path: Path) -> Any:
     return json.loads(json.dumps(grow(path.read_text(encoding="utf-8")).value))
 
 
-@pytest.mark.parametrize("model", [Profile, Fixture, Harness])
+@pytest.mark.parametrize("model", [Profile, Fixture, Harness, Dialect])
 def test_a_schema_is_valid_json_schema(model: type[BaseModel]) -> None:
     """The schema itself meets the metaschema of draft 2020-12."""
     described = schema(model)
