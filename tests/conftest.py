@@ -26,11 +26,17 @@ def pytest_sessionfinish(session: pytest.Session, exitstatus: int) -> None:
 ROOT = Path(__file__).parent.parent
 
 
+MARKED = {"benchmark": {"benchmarks"}, "waits": {"adapters", "conformance", "rig", "server", "wires"}}
+"""Folders of tests by the mark that all their tests get: measures speed; waits for real time more than it computes."""
+
+
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """What measures speed is marked, so that it can run when nothing else does."""
+    """What measures speed, and what waits, is marked, so that each can run in the company that it bears."""
     for item in items:
-        if ROOT / "tests" / "benchmarks" in item.path.parents:
-            item.add_marker(pytest.mark.benchmark)
+        folder = item.path.relative_to(ROOT / "tests").parts[0]
+        for mark, folders in MARKED.items():
+            if folder in folders:
+                item.add_marker(getattr(pytest.mark, mark))
 
 
 class Bench:

@@ -25,6 +25,8 @@ SEND_TIME: Final = 0.2
 """Longest time in seconds for one frame to leave."""
 LOOK_TIME: Final = 0.05
 """Longest wait of the receiver in seconds before it looks whether it should end."""
+PROOF: Final = 1.0
+"""Seconds after which a receiver that has not come back from the bus counts as dead."""
 SERIAL_LINE: Final[Mapping[str, Any]] = {"sleep_after_open": 0, "timeout": 0.01}
 """What python-can's serial-line interface needs to open at once and to receive without delay."""
 
@@ -42,6 +44,8 @@ class CanLink:
         self._last: dict[str, dict[str, float]] = {}
         self._seen: deque[tuple[float, int, bytes, bool]] = deque()
         self._sending = threading.Lock()
+        self._turns = 0
+        """How often the receiver has come back from the bus without an error."""
         self._closing = threading.Event()
         self._silent = threading.Event()
         self._threads = ThreadPoolExecutor(max_workers=2, thread_name_prefix="link")
@@ -74,8 +78,17 @@ class CanLink:
         return self._transmit(message, signals)
 
     def messages(self) -> Sequence[Message]:
-        """Return what was sent and received since the last call; LinkLost when a thread of the link has died."""
+        """Return what was sent and received since the last call; LinkLost when a thread of the link has died.
+
+        Waits until the receiver has come back from the bus once more: what came before this call is in, and a listener
+        that is dead now is known to be.
+        """
+        turn, latest = self._turns, self._clock.now() + PROOF
+        while self._turns == turn and not self._receiver.done() and self._clock.now() < latest:
+            self._clock.sleep_until(self._clock.now() + LOOK_TIME / 20)
         self._check_alive()
+        if self._turns == turn:
+            raise LinkLost(f"{self._name}: the receiver does not come back from the bus within {PROOF:g} s")
         taken = [self._seen.popleft() for _ in range(len(self._seen))]
         return tuple(self._decoded(*frame) for frame in sorted(taken, key=lambda frame: frame[0]))
 
@@ -97,6 +110,7 @@ class CanLink:
     def _receive(self) -> None:
         while not self._closing.is_set():
             frame = self._bus.recv(LOOK_TIME)
+            self._turns += 1
             if frame is not None and not frame.is_error_frame and not frame.is_remote_frame:
                 self._seen.append((self._clock.now(), frame.arbitration_id, bytes(frame.data), False))
 

@@ -227,7 +227,7 @@ def _wait_for(case: Case, folder: Path, process: "subprocess.Popen[str]") -> boo
     while CLOCK.now() < until and process.poll() is None:
         journals = list(folder.glob("runs/*/journal.jsonl"))
         if journals and any(mark in line and "step begins" in line for line in journals[0].read_text().splitlines()):
-            CLOCK.sleep_until(CLOCK.now() + random.Random(case.seed).uniform(0.0, 0.7) * case.duration)
+            CLOCK.sleep_until(CLOCK.now() + random.Random(case.seed).uniform(0.0, 0.5) * case.duration)
             return process.poll() is None
         CLOCK.sleep_until(CLOCK.now() + 0.01)
     return False
@@ -256,7 +256,8 @@ def _judged(case: Case, folder: Path, code: int, said: str, *, reached: bool, sa
     file = runs[0] / "run.json" if runs else Path()
     run = json.loads(file.read_text(encoding="utf-8")) if runs and file.exists() else {}
     wrong = [] if reached else ["the run ended before the trouble"]
-    if reached and code not in EXPECTED[case.trouble]:
+    nothing_on = case.step == "safe-off" and case.trouble == "supply in current limit"  # then nothing limits
+    if reached and code not in EXPECTED[case.trouble] | ({0} if nothing_on else set()):
         wrong.append(f"exit code {code}")
     if left:
         wrong.append("outputs left on")
