@@ -6,12 +6,13 @@ be asked in this way.
 """
 
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from typing import Final
 
 from benchtest.adapters.ports import open_port
 from benchtest.adapters.scpi import PATIENCE, ScpiBench
 from benchtest.clock import RealClock
-from benchtest.errors import AdapterMissing
+from benchtest.errors import AdapterMissing, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits
 
 
@@ -26,6 +27,8 @@ def glance_scpi(adapter: Adapter, port: str, limits: HardLimits) -> frozenset[in
         bench = ScpiBench(port=line, adapter=adapter, limits=limits, clock=clock)
         line.drain(now=clock.now, longest=PATIENCE / 2)
         line.write(b"\n")  # ends a line that somebody else began
+        with suppress(AdapterRefused):  # older errors wait in its queue; asking takes them out
+            bench.check()
         found = bench.identity()
         if not found.startswith(adapter.identity):
             raise AdapterMissing(f"{port}: found {found!r}, expected {adapter.identity!r} (is this the right port?)")

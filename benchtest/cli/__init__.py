@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
+    "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),

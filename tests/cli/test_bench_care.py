@@ -67,3 +67,20 @@ def test_an_adapter_that_does_not_answer_is_a_bench_fault(capsys: pytest.Capture
 def test_an_unknown_harness_or_adapter_is_wrong_usage(words: tuple[str, ...]) -> None:
     """Exit 2."""
     assert 2 == entry(["rig", "show", SERIAL, *words])
+
+
+def test_an_adapter_of_a_simulated_bench_keeps_what_can_be_tried(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 0; what needs a board, or a far side, says why it was not tried."""
+    assert 0 == entry(["adapter", "check", SIMULATED, "--json"])
+    found = {one["rule"]: one for one in json.loads(capsys.readouterr().out)}
+
+    assert "holds" == found["refused whole"]["state"]
+    assert ["needs a board on the bench"] == found["units"]["found"]
+    assert "not tried" == found["dead-man"]["state"]
+    assert "does not hold" not in {one["state"] for one in found.values()}
+
+
+def test_a_real_bench_is_not_switched_on_with_a_board_on_it(capsys: pytest.CaptureFixture[str]) -> None:
+    """Exit 2 until somebody says that nothing hangs on it; nothing was opened."""
+    assert 2 == entry(["adapter", "check", SERIAL, "--port", "io=/dev/none"])
+    assert "--no-board-connected" in capsys.readouterr().err
