@@ -1,5 +1,6 @@
 """A rule that nothing can break is none: adapters that do one thing wrong, each caught by the rule about it."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
@@ -40,7 +41,7 @@ class ForgetsWhatIsOn(Honest):
 
 class TakesAnyVoltage(Honest):
     def source(self, channel: int, *, volts: float, amps: float) -> None:
-        self._bench.source(channel, volts=min(max(volts, 0.0), 30.0) if volts == volts else 0.0, amps=amps)
+        self._bench.source(channel, volts=0.0 if math.isnan(volts) else min(max(volts, 0.0), 30.0), amps=amps)
 
 
 class TakesAnyLimit(Honest):
@@ -68,7 +69,8 @@ class LosesSamples(Honest):
 class TakesAnyRecording(Honest):
     def begin(self, capture: Capture) -> Started:
         orders = [order for order in capture.orders if 0 <= order.at <= 0.06]
-        return self._bench.begin(replace(capture, orders=tuple(sorted(orders, key=_at))))
+        started: Started = self._bench.begin(replace(capture, orders=tuple(sorted(orders, key=_at))))
+        return started
 
 
 class DoesOrdersAfterAllOff(Honest):
@@ -80,7 +82,8 @@ class DoesOrdersAfterAllOff(Honest):
 
 class NeverLimits(Honest):
     def supply_state(self, channel: int) -> SupplyState:
-        return replace(self._bench.supply_state(channel), limiting=False)
+        state: SupplyState = self._bench.supply_state(channel)
+        return replace(state, limiting=False)
 
 
 class FallsSilent(Honest):
