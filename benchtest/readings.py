@@ -49,7 +49,8 @@ class Recorded:
     said: tuple[float, ...]
     """When each link order was carried out, in the order of the move."""
     start_uncertainty: float
-    """Half-width in seconds of link moments against channel moments."""
+    """Half-width in seconds of link moments against channel moments: how well the beginning is known, and how late this
+    computer was at worst while it listened."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -8,6 +8,8 @@ from benchtest.procedure import Interval, MessageAnswer, MessageGap, MessagePeri
 from benchtest.readings import Recorded
 from benchtest.signals.link import answer, heard, last_value, longest_gap, mean_interval
 
+ATTENTIVE = 0.05
+"""Seconds that the host may be late and still know what a message is about; the plan's windows have that room."""
 Asked = MessagePeriod | MessageGap | MessageAnswer | SignalValue
 
 
@@ -59,8 +61,9 @@ def _answer(case: Case, asked: MessageAnswer, recorded: Recorded) -> Finding:
     if found.already:
         raise NotSeen(f"{asked.message} showed {asked.signal} = {asked.value:g} already")
     if found.delay is None:
+        _attentive(recorded)
         raise _unanswered(case, asked, watched=recorded.recording.duration - found.sent)
-    return Finding(value=found.delay, budget=_between(case, found.delay))
+    return Finding(value=found.delay, budget=_between(case, found.delay, start=recorded.start_uncertainty))
 
 
 def _unanswered(case: Case, asked: MessageAnswer, *, watched: float) -> Exception:
@@ -72,7 +75,15 @@ def _unanswered(case: Case, asked: MessageAnswer, *, watched: float) -> Exceptio
     return NotSeen(f"no {said} within {seconds(watched)}")
 
 
+def _attentive(recorded: Recorded) -> None:
+    """Raise Undecided when this computer was so late that what the link said may belong to another moment."""
+    if recorded.start_uncertainty > ATTENTIVE:
+        late = seconds(recorded.start_uncertainty)
+        raise Undecided(f"this computer was up to {late} late while it listened (close other programs)")
+
+
 def _signal(asked: SignalValue, recorded: Recorded) -> Finding:
+    _attentive(recorded)
     value = last_value(recorded.messages, asked.message, asked.signal, start=asked.start, end=asked.end)
     if value is None:
         raise Undecided(f"no {asked.message} heard between {seconds(asked.start)} and {seconds(asked.end)}")

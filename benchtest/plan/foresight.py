@@ -206,7 +206,7 @@ class _Bench:
         if isinstance(asked, MessagePeriod):
             intervals = max(1, int(record.duration / value) - 1) if value > 0 else 1
             stamps = (stamp / intervals, stamp / intervals)
-        elif isinstance(asked, MessageGap):
+        else:
             stamps = (stamp, stamp, self._start())
         return interval(value, clock=self.timing.clock, stamps=stamps)
 

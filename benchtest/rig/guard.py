@@ -57,6 +57,8 @@ class Watch:
     """Moment of the rig's clock by which the step must be over."""
     began: float = 0.0
     planned: float = 0.0
+    overslept: float = 0.0
+    """Seconds that this computer woke up late at worst since a recording began: so late may be what the link heard."""
     on: dict[int, str] = field(default_factory=dict)
     """Supplies that were switched on, with their terminals."""
     spared: set[int] = field(default_factory=set)

@@ -114,7 +114,9 @@ class Rig:
         """Wait, keep the adapter's dead-man content, and heed a stop."""
         while (now := self.clock.now()) < deadline:
             self.heed()
-            self.clock.sleep_until(min(deadline, now + self.beat_every, max(now, self.due())))
+            wanted = min(deadline, now + self.beat_every, max(now, self.due()))
+            self.clock.sleep_until(wanted)
+            self.watch.overslept = max(self.watch.overslept, self.clock.now() - wanted)
             self.bench.beat()
         self.heed()
 
@@ -145,6 +147,7 @@ class Rig:
         capture = Capture(orders=move.orders, duration=move.duration, rate=move.rate, channels=move.channels)
         with self.watch.sparing({order.channel for order in move.orders}):
             started = self.bench.begin(capture)
+            self.watch.overslept = 0.0
             said = []
             for order in move.link_orders:
                 self.wait_until(started.at + order.at)
@@ -156,7 +159,7 @@ class Rig:
             recording=recording,
             messages=tuple(self._messages(started.at)),
             said=tuple(said),
-            start_uncertainty=started.uncertainty,
+            start_uncertainty=started.uncertainty + self.watch.overslept,
         )
 
     def _latest(self) -> float:
