@@ -26,9 +26,9 @@ Quantity = TypeVar("Quantity")
 
 
 class Part(BaseModel):
-    """Base of every section: frozen, and no key that we do not know."""
+    """Base of every section: frozen, no key that we do not know, and built only when first asked for (start-up)."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
 
 class Fitted(Part):
