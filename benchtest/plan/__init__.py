@@ -75,7 +75,7 @@ def plan(
     rate = adapter.rate if adapter.driver in RECORDS else HOST_RATE
     draft = Draft(profile=profile, wiring=wiring, place=place, rate=rate, pace=Pace().slowed(slowest))
     linked = profile.link is None or harness.link is not None
-    procedure = _assembled(fitted, database, wiring, _steps(draft, linked=linked or not partial))
+    procedure = _assembled(fitted, database, draft, _steps(draft, linked=linked or not partial))
     if by_people:
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
@@ -147,8 +147,8 @@ def _duration(move: Move, adapter: Adapter) -> float:
             return adapter.round_trip
 
 
-def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, steps: list[Step]) -> Procedure:
-    profile, harness, fixture = fitted.profile, wiring.harness, wiring.fixture
+def _assembled(fitted: FittedProfile, database: str | None, draft: Draft, steps: list[Step]) -> Procedure:
+    profile, harness, fixture = draft.profile, draft.wiring.harness, draft.wiring.fixture
     adapter, link = timekeeper(fixture, harness), profile.link
     return Procedure(
         part=profile.board.part,
@@ -156,7 +156,7 @@ def _assembled(fitted: FittedProfile, database: str | None, wiring: Wiring, step
         variant=fitted.variant,
         options=fitted.options,
         not_fitted=fitted.not_fitted,
-        channels=wiring.facts(profile),
+        channels=draft.channels,
         timing=Timing(
             clock=adapter.clock,
             stamp=adapter.stamp if adapter.driver in RECORDS else 0.0,  # else each channel says how late it may be

@@ -3,12 +3,13 @@
 Also who must be commanded first: a relay behind an interlock can only be looked at while the interlock is satisfied.
 """
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
+from functools import cached_property
 
 from benchtest.instruments import Order, Role
 from benchtest.plan.wiring import RelayChannels, Wiring, relay_channels
-from benchtest.procedure import Heartbeat, LinkOrder, Record, Say
+from benchtest.procedure import Channel, Heartbeat, LinkOrder, Record, Say
 from benchtest.profile.board import CanLink, DryContact, Input, Level
 from benchtest.profile.document import Profile
 
@@ -40,7 +41,7 @@ class Pace:
         )
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
+@dataclass(frozen=True, kw_only=True)
 class Draft:
     """What every planner needs: the fitted profile, the wiring, and where things stand in the file."""
 
@@ -50,6 +51,11 @@ class Draft:
     rate: float
     """Samples per second of fast recordings."""
     pace: Pace = Pace()
+
+    @cached_property
+    def channels(self) -> Mapping[int, Channel]:
+        """What the judge must know of every channel of the harness; asked for by every step."""
+        return self.wiring.facts(self.profile)
 
     def relay(self, name: str) -> RelayChannels:
         """Return the channels of one relay."""
