@@ -6,13 +6,13 @@ it is spelled in plain letters.
 
 import os
 import re
+from dataclasses import asdict
 from datetime import datetime
 from functools import cache
 from pathlib import Path
 from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
-from pydantic_core import to_jsonable_python
 
 from benchtest.procedure import Procedure
 from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
@@ -56,7 +56,7 @@ def _procedures() -> TypeAdapter[Procedure]:
 
 def write_procedure(folder: Path, procedure: Procedure) -> str:
     """Write `procedure.json`, so that a run that is cut off still says what was asked; return its digest."""
-    return write_whole(folder / PROCEDURE, to_canonical(to_jsonable_python(procedure, inf_nan_mode="constants")))
+    return write_whole(folder / PROCEDURE, to_canonical(asdict(procedure)))
 
 
 def read_procedure(folder: Path, expected: str) -> Procedure:
