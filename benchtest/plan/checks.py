@@ -68,6 +68,7 @@ def others_still(maker: Maker, move: Record, involved: Iterable[str], lamps: Ite
     """
     draft = maker.draft
     mine = draft.blinking().union(lamps, *(draft.relay(name).all() for name in involved))
-    others = tuple(n for n in move.channels if n not in mine and n in draft.channels and draft.channels[n].role in WATCHED)
+    known = draft.channels
+    others = tuple(n for n in move.channels if n not in mine and n in known and known[n].role in WATCHED)
     still = Still(evidence=move.name, channels=others, start=0.0, end=move.duration)
     return maker.number("leaves the others still", still, "", NONE, "all other contacts, coils and lamps")

@@ -9,9 +9,7 @@ import math
 from typing import Annotated, Any, Generic, Literal, Self, TypeVar
 
 from pydantic import (
-    BaseModel,
     BeforeValidator,
-    ConfigDict,
     Field,
     ModelWrapValidatorHandler,
     StrictBool,
@@ -19,19 +17,14 @@ from pydantic import (
     model_validator,
 )
 
+from benchtest.documents.section import Section
 from benchtest.quantities import RESISTANCE, Amps, BitsPerSecond, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
 
 Quantity = TypeVar("Quantity")
 
 
-class Part(BaseModel):
-    """Base of every section: frozen, no key that we do not know, and built only when first asked for (start-up)."""
-
-    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
-
-
-class Fitted(Part):
+class Fitted(Section):
     """Something that only some variants or options have."""
 
     variant: str | None = None
@@ -43,7 +36,7 @@ class Fitted(Part):
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 
 
-class Limits(Part, Generic[Quantity]):
+class Limits(Section, Generic[Quantity]):
     """Permitted interval; the limits themselves are permitted, an absent one does not limit."""
 
     min: Quantity | None = None
@@ -71,7 +64,7 @@ class Limits(Part, Generic[Quantity]):
         return math.inf if self.max is None else float(self.max)  # type: ignore[arg-type]
 
 
-class Identity(Part):
+class Identity(Section):
     """Which board this is."""
 
     part: Annotated[str, Field(pattern=r"^[A-Z0-9][A-Z0-9-]{1,29}$")]
@@ -79,7 +72,7 @@ class Identity(Part):
     revisions: Annotated[tuple[str, ...], Field(min_length=1)]
 
 
-class Connector(Part):
+class Connector(Section):
     """One connector of the board."""
 
     pins: Annotated[int, Field(ge=1, le=99)]
@@ -92,7 +85,7 @@ class Connector(Part):
     """Permitted resistance of each bridge."""
 
 
-class PassedOn(Part):
+class PassedOn(Section):
     """Where a supply goes on to the next board, and what may be lost on the way."""
 
     terminals: Pair
@@ -180,7 +173,7 @@ class Probe(Fitted):
 Input = Annotated[DryContact | Level | Probe, Field(discriminator="kind")]
 
 
-class Contact(Part):
+class Contact(Section):
     """One contact: form A makes, form B breaks, form C changes over (IEC 61810-1 terms)."""
 
     form: Literal["A", "B", "C"]
@@ -198,7 +191,7 @@ class Contact(Part):
         return self
 
 
-class RelayLimits(Part):
+class RelayLimits(Section):
     """What is permitted of a relay; a relay may override any of it."""
 
     response: Limits[Seconds] | None = None
@@ -221,7 +214,7 @@ class RelayLimits(Part):
         )
 
 
-class Command(Part):
+class Command(Section):
     """What energises a relay: an input of the board, or a signal of the link's command message."""
 
     input: str | None = None
@@ -261,7 +254,7 @@ class Lamp(Fitted):
     code: str | None = None
 
 
-class CountMeaning(Part):
+class CountMeaning(Section):
     """One flash count of a counting code; the first whose `when` holds is shown."""
 
     means: Text
@@ -316,7 +309,7 @@ class DigitsCode(Fitted):
 Code = Annotated[CountCode | DigitsCode, Field(discriminator="kind")]
 
 
-class Condition(Part):
+class Condition(Section):
     """Names of inputs, relays or `link`, joined by all, any and none; every list given must hold."""
 
     all: tuple[str, ...] = ()
@@ -358,14 +351,14 @@ class Interlock(Fitted):
     """Whether the relay comes back when the condition is restored with its command still there."""
 
 
-class Answer(Part):
+class Answer(Section):
     """A periodic message and how often it must come."""
 
     message: str
     every: Limits[Seconds]
 
 
-class Controller(Part):
+class Controller(Section):
     """The periodic message by which the board knows its controller, played by the bench."""
 
     message: str

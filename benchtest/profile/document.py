@@ -4,6 +4,7 @@ from typing import Annotated, Literal, Self
 
 from pydantic import Field, StrictBool, model_validator
 
+from benchtest.documents.section import Section
 from benchtest.metrology.decision import Rule
 from benchtest.profile.board import (
     CanLink,
@@ -13,7 +14,6 @@ from benchtest.profile.board import (
     Input,
     Interlock,
     Lamp,
-    Part,
     Rail,
     Relay,
     RelayLimits,
@@ -27,7 +27,7 @@ Named = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_ -]{0,39}$")]
 """A name that the document gives: a letter, then letters, digits, _, - and spaces."""
 
 
-class Decision(Part):
+class Decision(Section):
     """How a value and its uncertainty become a word (ILAC-G8:09/2019, 4.2)."""
 
     rule: Rule = "non-binary"
@@ -54,7 +54,7 @@ class Decision(Part):
         return self
 
 
-class Profile(Part):
+class Profile(Section):
     """A profile as written, for every variant and option."""
 
     format: Literal["benchtest-profile/1"]

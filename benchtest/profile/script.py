@@ -7,11 +7,12 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from benchtest.profile.board import Fitted, Limits, Part
+from benchtest.documents.section import Section
+from benchtest.profile.board import Fitted, Limits
 from benchtest.quantities import Seconds
 
 
-class Given(Part):
+class Given(Section):
     """States of inputs, and relays commanded, while something is looked at."""
 
     inputs: dict[str, str] = {}
