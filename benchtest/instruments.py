@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 if TYPE_CHECKING:  # whoever makes or reads samples loads NumPy; checking a document does not wait for it
     import numpy as np
@@ -185,6 +185,15 @@ class Recorder(Protocol):
 
     def fetch(self) -> Recording:
         """Wait for the end of the running recording and return it."""
+        ...
+
+
+@runtime_checkable
+class Ticking(Protocol):
+    """A recorder whose own clock can be read while it records."""
+
+    def elapsed(self) -> float:
+        """Return the seconds since the start of the running recording, by the adapter's clock as it answers."""
         ...
 
 

@@ -14,10 +14,25 @@ from benchtest.errors import Aborted, RigError
 from benchtest.instruments import Back, Skip
 from benchtest.judge import conclude, judge_step
 from benchtest.metrology.figures import plain
-from benchtest.procedure import AllOff, Heartbeat, Look, Measure, Move, Procedure, Record, Set, Source, Step
+from benchtest.procedure import (
+    AllOff,
+    CompareClocks,
+    Exchange,
+    Heartbeat,
+    Look,
+    LoopBack,
+    Measure,
+    Move,
+    Procedure,
+    Record,
+    Set,
+    Source,
+    Step,
+)
 from benchtest.readings import Evidence, Left, Readings, Skipped, Supplied, Told, Value
 from benchtest.results import Outcome, Result, SafeState, Verdict
 from benchtest.rig import Rig
+from benchtest.rig.timing import asked_of_the_bench
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -106,6 +121,15 @@ def perform(
     outcome, reason = ending or conclude(results, procedure.decision, complete=course.complete)
     watcher.ended(outcome, reason, safe)
     return Performed(readings=course.readings, results=results, outcome=outcome, reason=reason, safe=safe)
+
+
+def stood_down(procedure: Procedure, rig: Rig, watcher: Watcher, outcome: Outcome, reason: str) -> Performed:
+    """Perform nothing, because the bench is not fit or nobody may go on; everything is taken to safety all the same."""
+    safe = rig.make_safe(procedure)
+    results = tuple(_not_reached(_Course(procedure, rig, watcher, {}), (outcome, reason)))
+    watcher.ended(outcome, reason, safe)
+    readings = Readings(origin=rig.origin, evidence={})
+    return Performed(readings=readings, results=results, outcome=outcome, reason=reason, safe=safe)
 
 
 def _all_steps(course: _Course) -> None:
@@ -291,10 +315,8 @@ def _carry_out(course: _Course, move: Move) -> Evidence | None:
             return None
         case Measure():
             return Value(value=rig.bench.measure(move.channel))
-        case Look() if rig.person is not None:
-            return Told(word=rig.person.look(move.channel, code=move.code))
         case Look():
-            raise RigError(f"{move.name} wants a person to look, and none is at this bench")
+            return _looked(rig, move)
         case Record():
             if rig.person is not None:
                 rig.person.tell(_on_the_link(move))
@@ -302,12 +324,20 @@ def _carry_out(course: _Course, move: Move) -> Evidence | None:
             rig.bench.check()
             _stop_on_overcurrent(course)
             return recorded
+        case Exchange() | CompareClocks() | LoopBack():
+            return asked_of_the_bench(rig, move)
         case AllOff():
             course.on.clear()
             rig.make_safe(course.procedure)
             return Left(channels=tuple(sorted(rig.bench.energised())))
         case _:
             assert_never(move)
+
+
+def _looked(rig: Rig, move: Look) -> Told:
+    if rig.person is None:
+        raise RigError(f"{move.name} wants a person to look, and none is at this bench")
+    return Told(word=rig.person.look(move.channel, code=move.code))
 
 
 def _on_the_link(move: Record) -> str:

@@ -67,7 +67,37 @@ class Skipped:
     reason: str
 
 
-Evidence = Value | Supplied | Left | Recorded | Told | Skipped
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Exchanged:
+    """How long each adapter took to answer, again and again."""
+
+    seconds: Mapping[str, tuple[float, ...]]
+    """Adapter → seconds from question to answer, in the order asked."""
+    step: float
+    """Smallest step of the clock that they were taken with, seconds."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Compared:
+    """An adapter's clock, read twice between two readings of the rig's."""
+
+    asked: tuple[float, float]
+    """Seconds of the rig's clock when the question went."""
+    answered: tuple[float, float]
+    """Seconds of the rig's clock when the answer was there."""
+    adapter: tuple[float, float]
+    """Seconds of the adapter's clock, in the answer."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoopedBack:
+    """What two link adapters heard of one another; seconds until then, infinite where nothing came."""
+
+    out: float
+    back: float
+
+
+Evidence = Value | Supplied | Left | Recorded | Told | Skipped | Exchanged | Compared | LoopedBack
 
 
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from benchtest.metrology.budget import Budget
 from benchtest.metrology.conformity import Risk
-from benchtest.procedure import Check, Procedure
+from benchtest.procedure import Check, Procedure, Timing
 from benchtest.readings import Origin
 
 
@@ -108,6 +108,22 @@ class Override:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class BenchCheck:
+    """What a bench found when it checked itself before the board had power."""
+
+    outcome: Outcome
+    """Pass; else why no board was judged."""
+    reason: str
+    results: tuple[Result, ...]
+    left_out: tuple[str, ...]
+    """In words, what of the bench was not looked at."""
+    timing: Timing
+    """What the board's readings were judged with: as stated, or as measured where that refutes the statement."""
+    reference: str = ""
+    """In words, how a known-good board last did on this bench; empty where none is tied to it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
     """A finished run, whole: what `run.json` holds. Recordings lie beside it, by name and digest."""
 
@@ -151,3 +167,5 @@ class Run:
     """Who acknowledged the cautions before the bench was energised; empty where nobody had to."""
     overrides: tuple[Override, ...] = ()
     """Overdue calibrations that somebody answers for."""
+    bench_check: BenchCheck | None = None
+    """None where a person or a record is the bench, and in run files from before benches checked themselves."""

@@ -111,6 +111,9 @@ class ScpiBench:
         self._capture, self._ends_at = capture, high + capture.duration
         return Started(at=(low + high) / 2, uncertainty=(high - low) / 2 + 1e-6)
 
+    def elapsed(self) -> float:
+        return wire.read_number(_text(self._ask("RECord:TIME?")))
+
     def fetch(self) -> Recording:
         if self._capture is None:
             raise AdapterRefused("nothing is being recorded (begin comes before fetch)")

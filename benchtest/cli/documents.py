@@ -10,8 +10,8 @@ import click
 from benchtest.errors import PlanError
 from benchtest.fixture import LoadedFixture, load_fixture
 from benchtest.fixture.document import Harness
-from benchtest.plan import plan
-from benchtest.procedure import Procedure
+from benchtest.plan import plan, plan_self_check
+from benchtest.procedure import BenchProcedure, Procedure
 from benchtest.profile import LoadedProfile, load_profile
 from benchtest.profile.fitting import FittedProfile, fit
 
@@ -57,6 +57,13 @@ class Prepared:
     fitted: FittedProfile
     harness: Harness
     procedure: Procedure
+    self_check: BenchProcedure | None
+    """How the bench checks itself; None where a person or a record is the bench."""
+
+    @property
+    def duration(self) -> float:
+        """The plan's estimate of everything, in seconds."""
+        return self.procedure.duration + (self.self_check.procedure.duration if self.self_check else 0.0)
 
 
 def prepare(
@@ -76,4 +83,5 @@ def prepare(
     procedure = plan(
         chosen, database=loaded.database, fixture=bench.fixture, harness=harness, place=loaded.place, partial=partial
     )
-    return Prepared(profile=loaded, fixture=bench, fitted=chosen, harness=harness, procedure=procedure)
+    own = plan_self_check(bench.fixture, harness, link=procedure.link, board=True)
+    return Prepared(profile=loaded, fixture=bench, fitted=chosen, harness=harness, procedure=procedure, self_check=own)

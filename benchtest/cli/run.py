@@ -22,8 +22,8 @@ from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.errors import Aborted
-from benchtest.faults import Fault, Trip, parse, parse_trip
-from benchtest.fixture.wiring import cautions, people
+from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
+from benchtest.fixture.wiring import cautions, every_channel, people
 from benchtest.procedure import Absent
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
@@ -53,6 +53,9 @@ Given = TypeVar("Given")
 )
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Fault of a simulated board; may be repeated.")
 @click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A simulated guard that trips: 'lid after 2 s'.")
+@click.option(
+    "--bench-fault", "defects", multiple=True, metavar="TEXT", help="A simulated bench's own: 'drive 103 stays open'."
+)
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which simulated board of many.")
 @click.option("--acknowledge", default="", metavar="NAME", help="Who knows the cautions of this real bench.")
 @click.option(
@@ -75,6 +78,7 @@ def run(
     faults: tuple[str, ...],
     resume: Path | None,
     trips: tuple[str, ...],
+    defects: tuple[str, ...],
     acknowledge: str,
     override_calibration: str | None,
     **person: str | None,
@@ -87,7 +91,8 @@ def run(
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
         _check_revision(prepared, job)
-        virtual = Virtual(seed=seed, faults=_faults(prepared, faults), trips=_trips(prepared, trips))
+        mishaps: tuple[Mishap, ...] = (*_trips(prepared, trips), *_defects(prepared, defects))
+        virtual = Virtual(seed=seed, faults=_faults(prepared, faults), mishaps=mishaps)
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     prepared, asked = with_recorded_run(prepared, asked)
@@ -171,6 +176,16 @@ def _trips(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Trip, ...]:
         raise click.UsageError("--trip is for a fixture with driver 'simulated' (give it to `benchtest simulate`)")
     try:
         return tuple(parse_trip(text, prepared.fixture.fixture.guards) for text in texts)
+    except ValueError as problem:
+        raise click.UsageError(str(problem)) from None
+
+
+def _defects(prepared: Prepared, texts: tuple[str, ...]) -> tuple[Defect, ...]:
+    if texts and not _simulated(prepared):
+        where = "is for a fixture with driver 'simulated' (give it to `benchtest simulate`)"
+        raise click.UsageError(f"--bench-fault {where}")
+    try:
+        return tuple(parse_defect(text, every_channel(prepared.fixture.fixture, prepared.harness)) for text in texts)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
 

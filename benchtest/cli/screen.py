@@ -11,7 +11,7 @@ from typing import Protocol
 
 from benchtest.cli.words import duration, folded, line, say
 from benchtest.procedure import Procedure, Step
-from benchtest.results import Result, Verdict
+from benchtest.results import BenchCheck, Result, Verdict
 
 
 class Screen(Protocol):
@@ -19,6 +19,7 @@ class Screen(Protocol):
 
     def begins(self, step: Step) -> None: ...
     def judged(self, step: Step, results: tuple[Result, ...]) -> None: ...
+    def checked(self, bench: BenchCheck) -> None: ...
 
 
 class Quiet:
@@ -28,6 +29,9 @@ class Quiet:
         """Say nothing."""
 
     def judged(self, step: Step, results: tuple[Result, ...]) -> None:
+        """Say nothing."""
+
+    def checked(self, bench: BenchCheck) -> None:
         """Say nothing."""
 
 
@@ -48,6 +52,10 @@ class Lines:
         for result in results:
             if result.verdict is not Verdict.PASS:
                 say(f"    {line(result)}")
+
+    def checked(self, bench: BenchCheck) -> None:
+        for text in said_of_the_bench(bench):
+            say(text)
 
 
 class Bar:
@@ -77,6 +85,12 @@ class Bar:
             if result.verdict is not Verdict.PASS:
                 self.progress.console.print(Text(folded(line(result), columns)))
 
+    def checked(self, bench: BenchCheck) -> None:
+        from rich.text import Text
+
+        for text in said_of_the_bench(bench):
+            self.progress.console.print(Text(folded(text, self.progress.console.width)))
+
 
 class Talk:
     """For a person who is asked: where they are, and after each step what did not pass."""
@@ -102,6 +116,16 @@ class Talk:
             say(f"  {line(result)}", err=self._err)
         if looked_at and not bad:
             say(f"  {len(looked_at)} of {len(results)} readings taken, all pass", err=self._err)
+
+    def checked(self, bench: BenchCheck) -> None:
+        """Say nothing: a person answers for themselves, and no bench has checked itself."""
+
+
+def said_of_the_bench(bench: BenchCheck) -> list[str]:
+    """Return what the bench found of itself, as lines."""
+    bad = [result for result in bench.results if result.verdict not in {Verdict.PASS, Verdict.CONDITIONAL_PASS}]
+    lines = [f"bench checked itself: {summary(bench.results)}"] + [f"    {line(result)}" for result in bad]
+    return lines + ([f"    {bench.reference}"] if bench.reference else [])
 
 
 def summary(results: tuple[Result, ...]) -> str:

@@ -23,12 +23,12 @@ from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
-from benchtest.results import Instrument, Job, Outcome, Override, Result, Run, SafeState
+from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Result, Run, SafeState
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
-    from benchtest.perform import Performed
     from benchtest.records.interrupted import Interrupted
+    from benchtest.self_check import Judged
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -67,9 +67,13 @@ class _Keeper:
         self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=_now())
 
     def begins(self, step: Step, at: float) -> None:
+        self.bench_begins(step, at)
+        self.screen.begins(step)
+
+    def bench_begins(self, step: Step, at: float) -> None:
+        """Note that a step begins, without a word to the person: the bench's own are over soon."""
         self.at = at
         self.journal.append("step begins", at=at, step=step.id)
-        self.screen.begins(step)
 
     def seen(self, name: str, evidence: Evidence) -> None:
         from benchtest.records.evidence import as_fields, save_recorded
@@ -83,10 +87,19 @@ class _Keeper:
             self.journal.append("read", at=self.at, evidence=name, found=repr(evidence), fields=fields)
 
     def judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
+        self.bench_judged(step, results, at)
+        self.screen.judged(step, results)
+
+    def bench_judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
         self.at = at
         words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
         self.journal.append("step judged", at=at, step=step.id, results=words, time=_now())
-        self.screen.judged(step, results)
+
+    def checked(self, bench: BenchCheck) -> None:
+        """Note what the bench found of itself."""
+        facts = {"outcome": bench.outcome.value, "reason": bench.reason, "left_out": list(bench.left_out)}
+        self.journal.append("bench checked", at=self.at, **facts, timing=asdict(bench.timing))
+        self.screen.checked(bench)
 
     def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
         facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
@@ -162,13 +175,14 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         _begin(prepared, asked, started, keeper)
         _note_consent(journal, asked, overrides)
         before = clock.now()
-        performed, identities = _on_the_rig(prepared, asked, keeper, stopped)
+        done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
         from benchtest.records.evidence import save_scalars
 
-        path, digest = save_scalars(folder, performed.readings)
+        readings = done.performed.readings
+        path, digest = save_scalars(folder, readings)
         keeper.recordings[path] = digest
-        run = _run(prepared, asked, started, folder, performed, keeper, identities)
+        run = _run(prepared, asked, started, folder, done, keeper, identities)
         run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
     before = clock.now()
     from benchtest.certificate import write_certificate
@@ -178,7 +192,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, performed.readings, folder)
+    write_certificate(run, readings, folder)
     return Held(run=run, folder=folder, performing=performing, papers=clock.now() - before)
 
 
@@ -230,10 +244,12 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
 
 def _on_the_rig(
     prepared: Prepared, asked: Asked, keeper: _Keeper, stopped: Callable[[], str]
-) -> "tuple[Performed, dict[str, str]]":
-    from benchtest.perform import Watcher, perform
+) -> "tuple[Judged, dict[str, str]]":
+    from benchtest.perform import Watcher
+    from benchtest.self_check import perform_when_fit
 
     watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
+    own = Watcher(begins=keeper.bench_begins, seen=keeper.seen, judged=keeper.bench_judged)
     rig = open_rig(
         prepared.procedure,
         prepared.fitted,
@@ -244,20 +260,29 @@ def _on_the_rig(
         company=_company(asked, keeper),
     )
     kept = asked.taken_up.kept() if asked.taken_up else {}
-    performed: Performed | None = None
+    done: Judged | None = None
     try:
-        with rig as opened:
-            identities = dict(opened.identities)
-            keeper.journal.append("opened", at=opened.clock.now(), origin=opened.origin, identities=identities)
-            if opened.origin is Origin.MEASURED and not asked.acknowledged:
+        with rig as bare:
+            identities = dict(bare.identities)
+            keeper.journal.append("opened", at=bare.clock.now(), origin=bare.origin, identities=identities)
+            if bare.origin is Origin.MEASURED and not asked.acknowledged:
                 keeper.journal.append("cautions not acknowledged", at=keeper.at)
                 refuse_unacknowledged(prepared.fixture.fixture)
-            performed = perform(prepared.procedure, replace(opened, stopped=stopped), watcher, kept)
+            opened = replace(bare, stopped=stopped)
+            done = perform_when_fit(
+                prepared.procedure,
+                prepared.self_check,
+                opened,
+                watcher=watcher,
+                own=own,
+                checked=keeper.checked,
+                kept=kept,
+            )
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))
-        if performed is None:
+        if done is None:
             raise  # a lost adapter cannot be closed either; what was performed until then is kept
-    return performed, identities
+    return done, identities
 
 
 def _company(asked: Asked, keeper: _Keeper) -> Company:
@@ -270,11 +295,11 @@ def _run(
     asked: Asked,
     started: datetime,
     folder: Path,
-    performed: "Performed",
+    done: "Judged",
     keeper: _Keeper,
     identities: dict[str, str],
 ) -> Run:
-    fixture = prepared.fixture.fixture
+    fixture, performed = prepared.fixture.fixture, done.performed
     simulated = performed.readings.origin is Origin.SIMULATED
     short = folder.name.rpartition("-")[2]
     run = Run(
@@ -301,7 +326,7 @@ def _run(
         identities=identities,
         seed=asked.virtual.seed if simulated else None,
         faults=tuple(fault.text for fault in asked.virtual.faults),
-        procedure=prepared.procedure,
+        procedure=done.procedure,
         results=performed.results,
         outcome=performed.outcome,
         reason=performed.reason,
@@ -309,6 +334,7 @@ def _run(
         origin=performed.readings.origin,
         recordings=keeper.recordings,
         journal_head=keeper.journal.head,
+        bench_check=done.bench,
     )
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 

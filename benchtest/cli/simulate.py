@@ -9,7 +9,8 @@ import click
 
 from benchtest.cli.documents import fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
-from benchtest.faults import parse, parse_trip
+from benchtest.faults import Mishap, parse, parse_defect, parse_trip
+from benchtest.fixture.wiring import every_channel
 
 
 @click.command()
@@ -19,6 +20,7 @@ from benchtest.faults import parse, parse_trip
 @partial_option
 @click.option("--fault", "faults", multiple=True, metavar="TEXT", help="Give the board a fault; may be repeated.")
 @click.option("--trip", "trips", multiple=True, metavar="TEXT", help="A guard that trips: 'lid after 2 s' of power.")
+@click.option("--bench-fault", "defects", multiple=True, metavar="TEXT", help="The bench's own: 'light 503 blind'.")
 @click.option("--seed", type=click.IntRange(min=0), default=1, show_default=True, help="Which board of many.")
 @click.option("--tcp", type=click.IntRange(0, 65535), metavar="PORT", help="Serve on 127.0.0.1, 0 for any free port.")
 def simulate(
@@ -29,6 +31,7 @@ def simulate(
     partial: bool,
     faults: tuple[str, ...],
     trips: tuple[str, ...],
+    defects: tuple[str, ...],
     seed: int,
     tcp: int | None,
 ) -> None:
@@ -41,7 +44,10 @@ def simulate(
     prepared = prepare(profile, fixture, variant, options, partial=partial)
     try:
         wrong = tuple(parse(text, prepared.fitted) for text in faults)
-        tripping = tuple(parse_trip(text, prepared.fixture.fixture.guards) for text in trips)
+        bench = prepared.fixture.fixture
+        known = every_channel(bench, prepared.harness)
+        mishaps: list[Mishap] = [parse_trip(text, bench.guards) for text in trips]
+        mishaps += [parse_defect(text, known) for text in defects]
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
 
@@ -68,7 +74,7 @@ def simulate(
         tcp=tcp,
         out=sys.stdout,
         announce=announce,
-        trips=tripping,
+        mishaps=tuple(mishaps),
     )
 
 

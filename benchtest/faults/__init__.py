@@ -1,6 +1,7 @@
-"""What may be wrong with a board, as data: named faults in a technician's words; the simulator builds them in."""
+"""What may be wrong, as data: with a board, in a technician's words, and with a bench; the simulator builds it in."""
 
 from benchtest.faults.catalogue import SENTENCES, Fault, Kind, parse, possible
+from benchtest.faults.defects import Defect, Mishap, parse_defect
 from benchtest.faults.trips import Trip, parse_trip
 
-__all__ = ["SENTENCES", "Fault", "Kind", "Trip", "parse", "parse_trip", "possible"]
+__all__ = ["SENTENCES", "Defect", "Fault", "Kind", "Mishap", "Trip", "parse", "parse_defect", "parse_trip", "possible"]

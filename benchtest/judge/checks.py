@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 from typing import assert_never
 
-from benchtest.judge import lamps, moments, scalars, states, traffic, voltages
+from benchtest.judge import bench, lamps, moments, scalars, states, traffic, voltages
 from benchtest.judge.finding import Case, Finding, NotSeen, Undecided
 from benchtest.metrology.budget import Combined, combine
 from benchtest.metrology.conformity import Risk, specific_risk
@@ -14,10 +14,12 @@ from benchtest.procedure import (
     Absent,
     Bounce,
     Check,
+    ClockRate,
     ContactResistance,
     DecisionRule,
     Delay,
     EffectiveValue,
+    HeardBack,
     Interval,
     LampCode,
     Limiting,
@@ -27,6 +29,7 @@ from benchtest.procedure import (
     MessagePeriod,
     OpenShare,
     Procedure,
+    RoundTrip,
     Scalar,
     SignalValue,
     StateOf,
@@ -77,6 +80,8 @@ def _find(case: Case) -> Finding:
             return lamps.lamp_code(case, asked)
         case MessagePeriod() | MessageGap() | MessageAnswer() | SignalValue() as asked:
             return traffic.find(case, asked)
+        case RoundTrip() | ClockRate() | HeardBack() as asked:
+            return bench.find(case, asked)
         case Absent(reason=reason):
             raise Undecided(reason)
         case never:

@@ -179,6 +179,15 @@ def interval(
     return Budget(terms=(*_bounded("clock", "bench", clock, "", sensitivity=abs(seconds)), *stamped))
 
 
+def clock_rate(seconds: float, *, stamps: tuple[float, ...]) -> Budget:
+    """Return the budget of a relative deviation between two clocks, each read twice, `seconds` apart.
+
+    `stamps` are the half-widths within which the two readings of one clock fell on the other, in seconds.
+    """
+    bounds = ((f"reading {number}", half / seconds) for number, half in enumerate(stamps, 1))
+    return Budget(terms=tuple(term for name, half in bounds for term in _bounded(name, "bench clock", half, "")))
+
+
 def contact_resistance(
     drop: Budget, *, volts: float, source: float, series: float, tolerance: float, leads: float = 0.0
 ) -> Budget:

@@ -19,11 +19,12 @@ from benchtest.plan.plugs import plugs
 from benchtest.plan.possible import as_far_as_possible
 from benchtest.plan.resolve import beyond_the_bench, too_fine
 from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
+from benchtest.plan.self_check import self_check
 from benchtest.plan.served import not_served
 from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty
-from benchtest.procedure import ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
+from benchtest.procedure import BenchProcedure, ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
 from benchtest.profile.document import Decision
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.script import (
@@ -40,7 +41,7 @@ from benchtest.profile.script import (
 )
 from benchtest.profile.script import Step as Scripted
 
-__all__ = ["plan"]
+__all__ = ["plan", "plan_self_check"]
 
 HOST_RATE = 1e3
 """Samples per second of the time base that the host keeps where no adapter records."""
@@ -128,6 +129,22 @@ def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
             assert_never(asked)
 
 
+def plan_self_check(fixture: Fixture, harness: Harness, *, link: LinkPlan | None, board: bool) -> BenchProcedure | None:
+    """Return how this bench checks itself before a board has power.
+
+    `board` is whether a board is connected, `link` what may be said on its link. Raises PlanError where the bench's
+    hard limits forbid it; None where a person or a record is the bench.
+    """
+    bench = self_check(fixture, harness, link=link, board=board)
+    if bench is None:
+        return None
+    if dangers := forbidden(bench.procedure, fixture.limits):
+        raise PlanError(dangers)
+    adapter = timekeeper(fixture, harness)
+    steps = tuple(_timed(step, adapter) for step in bench.procedure.steps)
+    return replace(bench, procedure=replace(bench.procedure, steps=steps))
+
+
 def _timed(step: Step, adapter: Adapter) -> Step:
     return replace(step, duration=sum(_duration(move, adapter) for move in step.moves))
 
@@ -143,8 +160,12 @@ def _duration(move: Move, adapter: Adapter) -> float:
             return move.settle + 4 * adapter.round_trip
         case "all off":
             return 2 * adapter.round_trip
-        case "set" | "measure" | "look":
+        case "set" | "measure" | "look" | "loop back":
             return adapter.round_trip
+        case "exchange":
+            return min(move.times * adapter.round_trip, move.longest)
+        case "compare clocks":
+            return move.duration + 6 * adapter.round_trip
 
 
 def _assembled(fitted: FittedProfile, database: str | None, draft: Draft, steps: list[Step]) -> Procedure:

@@ -218,6 +218,34 @@ class SignalValue:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class RoundTrip:
+    """Seconds within which this share of an adapter's answers came."""
+
+    evidence: str
+    adapter: str
+    share: float
+    kind: Literal["round trip"] = "round trip"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class ClockRate:
+    """By how much the adapter's clock is faster than the rig's, relative."""
+
+    evidence: str
+    kind: Literal["clock rate"] = "clock rate"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class HeardBack:
+    """`heard` when what one link adapter sent arrived unchanged at the other, else `silence`."""
+
+    evidence: str
+    way: Literal["out", "back"]
+    """From the board's link adapter to the second one, or the other way."""
+    kind: Literal["heard back"] = "heard back"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Absent:
     """Something that cannot be looked at on this bench or with this board; never decided."""
 
@@ -242,5 +270,8 @@ Measurand = (
     | MessageGap
     | MessageAnswer
     | SignalValue
+    | RoundTrip
+    | ClockRate
+    | HeardBack
     | Absent
 )

@@ -95,4 +95,37 @@ class AllOff:
     kind: Literal["all off"] = "all off"
 
 
-Move = Source | Set | Measure | Look | Record | AllOff
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Exchange:
+    """Ask every adapter who it is, many times over; the evidence is how long each answer took."""
+
+    name: str
+    times: int
+    longest: float
+    """Seconds after which no adapter is asked again."""
+    kind: Literal["exchange"] = "exchange"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class CompareClocks:
+    """Let the adapter that records run for a while and ask it for its time early and late, against the rig's clock."""
+
+    name: str
+    duration: float
+    """Seconds."""
+    channels: tuple[int, ...]
+    rate: float
+    """Samples per second and channel; nothing is read from the samples."""
+    kind: Literal["compare clocks"] = "compare clocks"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class LoopBack:
+    """Send one message from the bench's link adapter to its second one, and one back."""
+
+    name: str
+    message: str
+    kind: Literal["loop back"] = "loop back"
+
+
+Move = Source | Set | Measure | Look | Record | AllOff | Exchange | CompareClocks | LoopBack

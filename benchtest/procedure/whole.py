@@ -107,3 +107,12 @@ class Procedure:
     def duration(self) -> float:
         """The plan's estimate of the whole, in seconds."""
         return sum(step.duration for step in self.steps)
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class BenchProcedure:
+    """How a bench checks itself."""
+
+    procedure: Procedure
+    left_out: tuple[str, ...]
+    """In words, what of the bench is not looked at."""

@@ -15,7 +15,19 @@ import numpy as np
 from pydantic import TypeAdapter
 
 from benchtest.instruments import Message, Order, Recording
-from benchtest.readings import Evidence, Left, Readings, Recorded, Skipped, Supplied, Told, Value
+from benchtest.readings import (
+    Compared,
+    Evidence,
+    Exchanged,
+    Left,
+    LoopedBack,
+    Readings,
+    Recorded,
+    Skipped,
+    Supplied,
+    Told,
+    Value,
+)
 from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.results import Run
 
@@ -64,6 +76,13 @@ def as_fields(evidence: Evidence) -> dict[str, object] | None:
             return {"kind": "told", "word": evidence.word}
         case Skipped():
             return {"kind": "skipped", "reason": evidence.reason}
+        case Exchanged():
+            return {"kind": "exchanged", "seconds": dict(evidence.seconds), "step": evidence.step}
+        case Compared():
+            moments = {"asked": evidence.asked, "answered": evidence.answered, "adapter": evidence.adapter}
+            return {"kind": "compared", **moments}
+        case LoopedBack():
+            return {"kind": "looped back", "out": evidence.out, "back": evidence.back}
         case Recorded():
             return None
 
@@ -141,6 +160,14 @@ def from_fields(fields: Mapping[str, Any]) -> Evidence:
             return Told(word=fields["word"])
         case "skipped":
             return Skipped(reason=fields["reason"])
+        case "exchanged":
+            seconds = {name: tuple(taken) for name, taken in fields["seconds"].items()}
+            return Exchanged(seconds=seconds, step=fields["step"])
+        case "compared":
+            asked, answered, adapter = (tuple(fields[key]) for key in ("asked", "answered", "adapter"))
+            return Compared(asked=asked, answered=answered, adapter=adapter)
+        case "looped back":
+            return LoopedBack(out=fields["out"], back=fields["back"])
         case kind:
             raise ValueError(f"{kind!r} is not a kind of evidence")
 

@@ -15,7 +15,7 @@ from benchtest.errors import Aborted, PlanError, RigError
 from benchtest.fixture.adapter import NO_DEAD_MAN
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import RECORDS, adapters_of, unread
-from benchtest.instruments import BenchAdapter, Capture, Link, Message, Person, SupplyState
+from benchtest.instruments import BenchAdapter, Capture, Identified, Link, Message, Person, SupplyState, Ticking
 from benchtest.interlocks import refused_by_the_bench, to_safe
 from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say, Step
 from benchtest.readings import Evidence, Origin, Recorded
@@ -43,6 +43,12 @@ class Rig:
     """Seconds between signs of life while waiting."""
     due: Callable[[], float] = lambda: math.inf
     """When the host must tend to a running recording next, by the rig's clock; `bench.beat` tends to it."""
+    sides: Mapping[str, Identified] = field(default_factory=dict)
+    """Adapter → who answers there, for those that answer a question with an exchange on a wire."""
+    ticking: Ticking | None = None
+    """The adapter that records, where its clock can be read."""
+    peer: Link | None = None
+    """A second adapter on the board's link, which only the self-check uses."""
     person: Person | None = None
     """Who works the bench by hand, if anybody does."""
     recall: Callable[[Move], Evidence | None] | None = None

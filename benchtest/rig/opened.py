@@ -6,7 +6,7 @@ supplies last, and then read back (`in_use`).
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from contextlib import ExitStack, contextmanager
+from contextlib import AbstractContextManager, ExitStack, contextmanager
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -16,10 +16,10 @@ from benchtest.adapters.finding import Found
 from benchtest.adapters.replay import Recalled
 from benchtest.clock import Clock, RealClock, VirtualClock
 from benchtest.errors import PlanError
-from benchtest.faults import Fault, Trip
+from benchtest.faults import Fault, Mishap
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.fixture.wiring import adapters_of, channels_of
-from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Device, Link, Person
+from benchtest.fixture.wiring import adapters_of, channels_of, self_checking
+from benchtest.instruments import VIRTUAL, Asker, BenchAdapter, Device, Link, Person, Ticking
 from benchtest.procedure import Procedure
 from benchtest.profile.fitting import FittedProfile
 from benchtest.readings import Origin
@@ -30,6 +30,8 @@ from benchtest.rig.lock import locks
 from benchtest.rig.places import places
 
 BEATS_PER_DEAD_MAN = 5  # an adapter may miss four beats to a stalled host before it takes everything off
+MUTE = frozenset({"frames", "manual", "replay"})
+"""Drivers whose word for who they are comes from no exchange on a wire."""
 LONGEST_WAIT = 0.2  # s until a stop is heeded, where no dead-man wants a sign of life sooner
 
 
@@ -39,8 +41,8 @@ class Virtual:
 
     seed: int = 1
     faults: tuple[Fault, ...] = ()
-    trips: tuple[Trip, ...] = ()
-    """Guards of the simulated bench that trip during the run."""
+    mishaps: tuple[Mishap, ...] = ()
+    """Guards of the simulated bench that trip during the run, and what is wrong with the bench itself."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -78,6 +80,7 @@ def open_rig(
             case _:
                 rig = _real(stack, procedure, fixture, harness, ports, company.asker if company else None)
         roles = {number: channel.role for number, channel in procedure.channels.items()}
+        roles |= self_checking(fixture)
         rig = replace(rig, bench=LimitedBench(rig.bench, limits=fixture.limits, roles=roles))
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
@@ -95,7 +98,7 @@ def _simulated(
         database=database,
         seed=virtual.seed,
         faults=virtual.faults,
-        trips=virtual.trips,
+        mishaps=virtual.mishaps,
     )
     return Rig(
         bench=opened.bench,
@@ -106,6 +109,8 @@ def _simulated(
         fixture=fixture,
         harness=harness,
         beat_every=LOOK_EVERY if fixture.guards else 1e9,  # nobody has to be shown alive; guards are looked at
+        sides={harness.adapter: opened.bench},
+        ticking=_ticking(opened.bench),
     )
 
 
@@ -137,21 +142,19 @@ def _real(  # what makes a rig is five documents and choices
     clock = RealClock()
     held = stack.enter_context(locks(fixture.bench.name))  # given back after the last port is closed
     linked = [harness.link] if procedure.link is not None and harness.link is not None else []
+    linked += [peer] if linked and (peer := fixture.self_check.link_peer) is not None else []
     found = places([*adapters_of(fixture, harness), *linked], fixture, ports, held=held, clock=clock)
     ports = {name: place.port for name, place in found.items()}
     told = _Told(procedure=procedure, fixture=fixture, ports=ports, clock=clock, asker=asker)
     devices = {name: stack.enter_context(_opened(name, told)) for name in adapters_of(fixture, harness)}
-    link: Link | None = None
-    if procedure.link is not None and harness.link is not None:
-        about = fixture.adapters[harness.link]
-        port = _port(harness.link, fixture, ports)
-        link = stack.enter_context(find(about.driver)(adapter=about, port=port, plan=procedure.link, clock=clock))
+    links = [stack.enter_context(_linked(name, told)) for name in linked]
     identities = {name: _who(name, device.identified.identity(), found) for name, device in devices.items()}
     person = next((device.person for device in devices.values() if device.person is not None), None)
     bench, due = _one_bench(devices, fixture, harness, clock)
     return Rig(
         bench=bench,
-        link=link,
+        link=links[0] if links else None,
+        peer=links[1] if links[1:] else None,
         clock=clock,
         origin=_origin(identities, person),
         identities=identities,
@@ -159,6 +162,8 @@ def _real(  # what makes a rig is five documents and choices
         harness=harness,
         beat_every=min(LONGEST_WAIT, *(fixture.adapters[name].dead_man / BEATS_PER_DEAD_MAN for name in devices)),
         due=due,
+        sides={n: one.identified for n, one in devices.items() if fixture.adapters[n].driver not in MUTE},
+        ticking=next((t for one in devices.values() if (t := _ticking(one.recorder)) is not None), None),
         person=person,
     )
 
@@ -167,6 +172,10 @@ def _origin(identities: Mapping[str, str], person: Person | None) -> Origin:
     if any(who.startswith(VIRTUAL) for who in identities.values()):
         return Origin.SIMULATED
     return Origin.MEASURED if person is None else Origin.BY_HAND
+
+
+def _ticking(recorder: object) -> Ticking | None:
+    return recorder if isinstance(recorder, Ticking) else None
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -193,6 +202,15 @@ def _opened(name: str, told: _Told) -> Iterator[Device]:
     limits, clock = told.fixture.limits, told.clock
     with find(adapter.driver)(adapter=adapter, limits=limits, clock=clock, **about) as opened:
         yield opened if isinstance(opened, Device) else Device.whole(opened)
+
+
+def _linked(name: str, told: _Told) -> AbstractContextManager[Link]:
+    """Return one adapter on the board's link, to be opened."""
+    about, port = told.fixture.adapters[name], _port(name, told.fixture, told.ports)
+    link: AbstractContextManager[Link] = find(about.driver)(
+        adapter=about, port=port, plan=told.procedure.link, clock=told.clock
+    )
+    return link
 
 
 def _one_bench(

@@ -14,7 +14,7 @@ import numpy as np
 import benchtest
 from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
-from benchtest.faults import Fault, Trip
+from benchtest.faults import Fault, Mishap
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Order, Recording, Role, Started, SupplyState
 from benchtest.profile.fitting import FittedProfile
@@ -156,7 +156,7 @@ class SimulatedBench:
         self._catch_up()
         self._permit_capture(capture)
         started = self._scene.now
-        pace = 1 + self._adapter.clock * 0.5 * float(self._rng.uniform(-1, 1))
+        pace = self._scene.own.pace * (1 + self._adapter.clock * 0.5 * float(self._rng.uniform(-1, 1)))
         running = _Running(capture=capture, started=started, pace=pace, done=[])
         due = started
         for order in capture.orders:
@@ -173,6 +173,13 @@ class SimulatedBench:
         if running is None:
             return -math.inf
         return running.started + running.capture.duration * running.pace + self._adapter.stamp
+
+    def elapsed(self) -> float:
+        """Return the seconds since the start of the running recording, by the adapter's clock."""
+        self._catch_up()
+        if self._running is None:
+            raise AdapterRefused("nothing is being recorded (begin first)")
+        return (self._scene.now - self._running.started) / self._running.pace
 
     def fetch(self) -> Recording:
         """Wait for the end of the running recording and return it."""
@@ -288,14 +295,14 @@ def open_simulated(
     database: str | None,
     seed: int,
     faults: tuple[Fault, ...] = (),
-    trips: tuple[Trip, ...] = (),
+    mishaps: tuple[Mishap, ...] = (),
 ) -> Opened:
     """Return a bench in this process with one specimen of the board on it, on virtual time.
 
     `database` is the text of the link's DBC file; the same seed gives the same board and the same noise.
     """
     scene = Scene(
-        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, trips=trips
+        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, mishaps=mishaps
     )
     clock = VirtualClock(scene.advance)
     linked = database is not None and fitted.profile.link is not None

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from benchtest.instruments import Capture, Order
+from benchtest.instruments import Capture, Order, Ticking
 from benchtest.simulator import syntax
 from benchtest.simulator.syntax import Refused
 from benchtest.simulator.wire_state import MOST_ORDERS, TIME_OUT, Setting, WireState
@@ -185,6 +185,8 @@ def _recorder(state: WireState) -> bytes:
 def _since_start(state: WireState) -> bytes:
     if state.started is None:
         raise Refused(-221, "nothing was started")
+    if state.left and isinstance(state.bench, Ticking):
+        return _show(state.bench.elapsed()).encode("ascii")
     return _show(state.clock.now() - state.started.at).encode("ascii")
 
 

@@ -12,8 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from benchtest.faults import Fault, Trip
+from benchtest.faults import Defect, Fault, Mishap, Trip
 from benchtest.fixture.document import Fixture, Harness
+from benchtest.fixture.wiring import self_checking
 from benchtest.instruments import Role, SupplyState
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.board import VirtualBoard
@@ -21,6 +22,7 @@ from benchtest.simulator.codec import Codec
 from benchtest.simulator.events import Action, Events
 from benchtest.simulator.guards import Guards
 from benchtest.simulator.noise import Chance
+from benchtest.simulator.own_wires import OwnWires
 from benchtest.simulator.reporting import Frame
 from benchtest.simulator.specimen import LEAKAGE, Specimen
 from benchtest.simulator.trace import Samples, Signal
@@ -42,7 +44,7 @@ class Scene:
         database: str | None,
         seed: int,
         faults: tuple[Fault, ...] = (),
-        trips: tuple[Trip, ...] = (),
+        mishaps: tuple[Mishap, ...] = (),
     ) -> None:
         self.fixture, self.harness = fixture, harness
         self.chance = Chance(seed)
@@ -51,8 +53,9 @@ class Scene:
         self._specimen = Specimen(fitted.profile, self.chance, fixture.contact_test, faults)
         codec = Codec(database) if database is not None and fitted.profile.link is not None else None
         self.board = VirtualBoard(self._events, self._specimen, codec)
-        self._guards = Guards(fixture.guards, trips)
-        self.roles = _roles(harness) | dict.fromkeys(self._guards.signals, Role.SENSE)
+        self._guards = Guards(fixture.guards, tuple(one for one in mishaps if isinstance(one, Trip)))
+        self.own = OwnWires(self._events, fixture.self_check, (one for one in mishaps if isinstance(one, Defect)))
+        self.roles = _roles(harness) | dict.fromkeys(self._guards.signals, Role.SENSE) | self_checking(fixture)
         self._values: dict[int, float] = {}
         self._supplies = {
             harness.supply[supply.terminals]: name
@@ -92,6 +95,8 @@ class Scene:
     def set(self, channel: int, value: float) -> None:
         """Set a drive (0 or 1) or a resistance (ohms, infinite is open)."""
         self._values[channel] = value
+        if self.roles[channel] is Role.DRIVE:
+            value = float(self.own.drive(channel, on=bool(value)))
         if channel in self._inputs:
             self._inputs[channel](value)
 
@@ -192,8 +197,11 @@ class Scene:
         signals |= {channel: senses[pair] for pair, channel in harness.sense.items() if pair in senses}
         contacts = self._contacts()
         signals |= {channel: contacts[pair] for pair, channel in harness.contact.items() if pair in contacts}
-        signals |= {channel: self.board.light(lamp) for lamp, channel in harness.light.items() if lamp in profile.lamps}
-        signals |= self._guards.signals
+        for lamp, channel in harness.light.items():
+            shines = self.board.light(lamp) if lamp in profile.lamps else _nothing
+            signals[channel] = self.own.seen(channel, shines)
+        signals |= self.own.loops() | self._guards.signals
+        signals = {channel: self.own.read(channel, signal) for channel, signal in signals.items()}
         for name, supply in profile.supplies.items():
             if supply.terminals in harness.current:
                 signals[harness.current[supply.terminals]] = self.board.current(name)

@@ -58,6 +58,9 @@ class Section:
             self._mine(channel)
         return self._bench.begin(capture)
 
+    def elapsed(self) -> float:
+        return self._bench.elapsed()
+
     def fetch(self) -> Recording:
         return self._bench.fetch()
 

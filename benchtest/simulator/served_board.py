@@ -4,7 +4,7 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from typing import TextIO
 
-from benchtest.faults import Fault, Trip
+from benchtest.faults import Fault, Mishap
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.frames import FramesAdapter
 from benchtest.fixture.modbus import ModbusAdapter
@@ -40,7 +40,7 @@ def serve_board(
     tcp: int | None,
     out: TextIO,
     announce: Callable[[dict[str, str]], None],
-    trips: tuple[Trip, ...] = (),
+    mishaps: tuple[Mishap, ...] = (),
 ) -> None:
     """Serve one simulated board in real time until SIGINT or SIGTERM; call from the main thread.
 
@@ -49,7 +49,7 @@ def serve_board(
     the first host can come. Writes one line per event to `out`.
     """
     scene = Scene(
-        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, trips=trips
+        fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, mishaps=mishaps
     )
     clock = SceneClock(scene.advance)
     with ExitStack() as stack:

@@ -33,7 +33,7 @@ def opened(prepared: Prepared, *trips: Trip) -> Iterator[Rig]:
         fixture=prepared.fixture.fixture,
         harness=prepared.harness,
         ports={},
-        virtual=Virtual(trips=trips),
+        virtual=Virtual(mishaps=trips),
     )
     with rig as ready:
         yield ready
