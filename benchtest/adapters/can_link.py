@@ -14,6 +14,7 @@ from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, Final
 
+from benchtest.adapters.can_frames import Frame, Frames, heard
 from benchtest.adapters.ports import PORT_ERRORS, closing_connection
 from benchtest.clock import Clock
 from benchtest.errors import AdapterMissing, AdapterRefused, LinkLost, PlanError
@@ -37,12 +38,12 @@ class CanLink:
     def __init__(self, *, bus: Any, library: Any, database: Any, clock: Clock, name: str) -> None:
         self._bus = bus
         self._library = library
-        self._by_id = {message.frame_id: message for message in database.messages}
+        self._frames = Frames(database)
         self._by_name = {message.name: message for message in database.messages}
         self._clock = clock
         self._name = name
         self._last: dict[str, dict[str, float]] = {}
-        self._seen: deque[tuple[float, int, bytes, bool]] = deque()
+        self._seen: deque[Frame] = deque()
         self._sending = threading.Lock()
         self._turns = 0
         """How often the receiver has come back from the bus without an error."""
@@ -90,7 +91,7 @@ class CanLink:
         if self._turns == turn:
             raise LinkLost(f"{self._name}: the receiver does not come back from the bus within {PROOF:g} s")
         taken = [self._seen.popleft() for _ in range(len(self._seen))]
-        return tuple(self._decoded(*frame) for frame in sorted(taken, key=lambda frame: frame[0]))
+        return tuple(self._frames.message(frame) for frame in sorted(taken, key=lambda frame: frame.at))
 
     def close(self) -> None:
         """End heartbeat, receiver and bus, in this order; raises nothing."""
@@ -109,10 +110,11 @@ class CanLink:
 
     def _receive(self) -> None:
         while not self._closing.is_set():
-            frame = self._bus.recv(LOOK_TIME)
+            came = self._bus.recv(LOOK_TIME)
+            frame = heard(self._clock.now(), came) if came is not None else None
             self._turns += 1
-            if frame is not None and not frame.is_error_frame and not frame.is_remote_frame:
-                self._seen.append((self._clock.now(), frame.arbitration_id, bytes(frame.data), False))
+            if frame is not None:
+                self._seen.append(frame)
 
     def _beat(self, message: str, every: float) -> None:
         due = self._clock.now()
@@ -144,7 +146,9 @@ class CanLink:
                 self._bus.send(frame, timeout=SEND_TIME)
             except (self._library.CanError, *PORT_ERRORS) as cause:
                 raise self._lost(f"sending {message}", cause) from cause
-            self._seen.append((at, frame.arbitration_id, bytes(frame.data), True))
+            self._seen.append(
+                Frame(at=at, can_id=known.frame_id, extended=known.is_extended_frame, data=bytes(frame.data), sent=True)
+            )
         return at
 
     def _encoded(self, message: str, signals: Mapping[str, float] | None = None) -> Any:
@@ -166,15 +170,6 @@ class CanLink:
 
     def _data(self, known: Any) -> bytes:
         return bytes(known.encode(self._last[known.name]))
-
-    def _decoded(self, at: float, can_id: int, data: bytes, sent: bool) -> Message:
-        known = self._by_id.get(can_id)
-        frame = f"{can_id:X}#{data.hex().upper()}"
-        if known is None or len(data) < known.length:
-            return Message(at=at, name="", signals={}, frame=frame, sent=sent)
-        values = known.decode(data[: known.length], decode_choices=False)
-        signals = {name: float(value) for name, value in values.items()}
-        return Message(at=at, name=known.name, signals=signals, frame=frame, sent=sent)
 
 
 @contextmanager

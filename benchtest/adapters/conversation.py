@@ -69,6 +69,14 @@ class Conversation:
         """Return the answer as a number; over-range is infinite. AdapterGarbled when it is none."""
         return self._read(query, wire.read_number)
 
+    def known(self, query: str) -> float:
+        """Return the answer as a number that is one, if infinite. AdapterGarbled when it is none."""
+        return self._read(query, wire.read_known)
+
+    def register(self, query: str) -> int:
+        """Return the answer as bits: a whole number of at most 32. AdapterGarbled when it is none."""
+        return self._read(query, _read_register)
+
     def switch(self, query: str) -> bool:
         """Return the answer as a state of two. AdapterGarbled when it is none."""
         return self._read(query, _read_switch)
@@ -175,6 +183,13 @@ class Conversation:
     def _give_up(self) -> None:
         """From now on wait no longer than necessary, and recover from nothing."""
         self._patience, self._may_recover = min(self._patience, LEAVING), False
+
+
+def _read_register(text: str) -> int:
+    value = wire.read_finite(text)
+    if not (value.is_integer() and 0 <= value < 1 << 32):
+        raise AdapterGarbled(f"expected the bits of a register as a whole number, got {text[:40]!r}")
+    return int(value)
 
 
 def _read_switch(text: str) -> bool:

@@ -121,8 +121,8 @@ class TextInstrument:
     def supply_state(self, channel: int) -> SupplyState:
         own = self._output(channel)
         on = self._talk.switch(self._of_output(own, self._supply.is_on))
-        volts = self._talk.number(self._of_output(own, self._supply.volts))
-        amps = self._talk.number(self._of_output(own, self._supply.amps))
+        volts = self._talk.known(self._of_output(own, self._supply.volts))
+        amps = self._talk.known(self._of_output(own, self._supply.amps))
         return SupplyState(on=on, volts=volts, amps=amps, limiting=on and self._limiting(own, amps))
 
     def _limiting(self, own: int, amps: float) -> bool:
@@ -133,7 +133,7 @@ class TextInstrument:
         query = self._of_output(own, how.query)
         if how.word is not None:
             return self._talk.ask(query).strip('"').casefold() == how.word.casefold()
-        return bool(round(self._talk.number(query)) & (how.mask or 0))
+        return bool(self._talk.register(query) & (how.mask or 0))
 
     def _permitted(self, value: float, limit: float, what: str) -> float:
         """Return the value as it will be sent, if the bench permits it."""

@@ -12,7 +12,7 @@ public test suites; silence between RTU frames by the serial line guide, from me
 """
 
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Final, TypeVar
 
@@ -54,6 +54,8 @@ FUNCTIONS: Final = {
     "read_device_information": 0x2B,
 }
 """Method of pymodbus → function code of request and answer."""
+UNCHECKED: Final = {"read_device_information"}
+"""Methods whose answers pymodbus does not write as it has read them."""
 EXCEPTIONS: Final = {
     1: "does not know this function",
     2: "has no such address",
@@ -89,6 +91,12 @@ class _Client(ModbusBaseSyncClient):
         """What came since the last request, for the words of a refusal."""
         self._port = port
         self._now = now
+
+    def heard(self, pdu: ModbusPDU) -> bool:
+        """Say whether an answer as pymodbus has read it is what came; it reads past wrong lengths and values."""
+        frame = self.framer.buildFrame(pdu)
+        one_short = frame[:5] + b"\2" + frame[6:]  # as some modules frame a refusal on TCP
+        return frame in self.received or (isinstance(pdu, ExceptionResponse) and one_short in self.received)
 
     def connect(self) -> bool:
         return True
@@ -168,11 +176,20 @@ class ModbusLine:
 
     def identification(self, unit: int) -> str:
         """Return maker, product and version, separated by commas; empty where the unit knows no such function."""
+
+        def ask() -> Mapping[int, object]:
+            found: Mapping[int, object] = getattr(
+                self._exchange("read_device_information", unit, read_code=1), "information", {}
+            )
+            if not found:
+                raise self._misfit("an answer without any object", "maker, product and version")
+            return found
+
         try:
-            pdu = self._twice(lambda: self._exchange("read_device_information", unit, read_code=1))
+            information = self._twice(ask)
         except AdapterRefused:
             return ""
-        texts: Sequence[object] = [getattr(pdu, "information", {}).get(number, b"") for number in (0, 1, 2)]
+        texts = [information.get(number, b"") for number in (0, 1, 2)]
         return ",".join(text.decode("ascii", "replace").strip() if isinstance(text, bytes) else "" for text in texts)
 
     # ------------------------------------------------------------ one exchange
@@ -206,6 +223,8 @@ class ModbusLine:
         self.last = self._clock.now()
         if pdu.function_code & 0x7F != FUNCTIONS[request]:
             raise self._misfit(f"function {pdu.function_code & 0x7F}", f"{FUNCTIONS[request]}")
+        if not (request in UNCHECKED or self._client.heard(pdu)):
+            raise self._misfit("a frame whose lengths or values contradict themselves", f"an answer to {request}")
         self._unsure = False
         if isinstance(pdu, ExceptionResponse):
             words = f"{EXCEPTIONS.get(pdu.exception_code, 'refuses')} (Modbus exception {pdu.exception_code}"
@@ -244,7 +263,9 @@ class ModbusLine:
         """Wait until no late answer can come, drain, and take a fresh client."""
         self._clock.sleep_until(self._sent + 2 * self._patience)
         self.stale += self._port.drain(now=self._clock.now, longest=self._patience)
+        number = self._client.transaction.next_tid
         self._client = self._fresh()
+        self._client.transaction.next_tid = number  # on TCP a late answer must never have the number of a new one
 
     def _read_known(self) -> None:
         known = self._known

@@ -106,7 +106,7 @@ class ScpiBench:
             f"RECord:STARt {_sendable(capture.duration)},{_sendable(capture.rate)},{channels}", "RECord:TIME?"
         )
         answered = self._clock.now()
-        begun_by = answered - wire.read_number(_text(_only(started)))  # it ran that long before the answer left
+        begun_by = answered - wire.read_finite(_text(_only(started)))  # it ran that long before the answer left
         low, high = min(sent, begun_by), max(sent, begun_by)
         self._capture, self._ends_at = capture, high + capture.duration
         return Started(at=(low + high) / 2, uncertainty=(high - low) / 2 + 1e-6)
@@ -128,6 +128,9 @@ class ScpiBench:
         if recording.channels != capture.channels:
             found, wanted = wire.channel_list(recording.channels), wire.channel_list(capture.channels)
             raise AdapterGarbled(f"{self._port.name}: a recording of {found} instead of {wanted}")
+        if not (recording.overrun or abs(recording.duration - capture.duration) <= 2 / recording.rate):
+            found, wanted = f"{recording.duration:g} s", f"{capture.duration:g} s"
+            raise AdapterGarbled(f"{self._port.name}: a recording of {found} instead of {wanted}")
         return recording
 
     def _wait_for_end(self) -> None:
@@ -146,7 +149,7 @@ class ScpiBench:
         state, _, left = _text(self._ask("RECord:STATe?")).partition(",")
         if state not in {"RUN", "READY"}:
             raise AdapterRefused(f"{self._port.name}: the recording is gone, the recorder is {state!r}")
-        return wire.read_number(left) if state == "RUN" else None
+        return wire.read_finite(left) if state == "RUN" else None
 
     def _check_order(self, order: Order, duration: float) -> None:
         within(order.at, 0.0, duration, f"channel {order.channel}: an order at {order.at:g} s")

@@ -82,6 +82,22 @@ def read_number(text: str) -> float:
     return value if abs(value) < INFINITY else math.copysign(math.inf, value)
 
 
+def read_finite(text: str) -> float:
+    """Return an NRf that can be reckoned with: neither infinite nor NaN. Raises AdapterGarbled."""
+    value = read_number(text)
+    if not math.isfinite(value):
+        raise AdapterGarbled(f"expected a number within the range, got {text[:80]!r}")
+    return value
+
+
+def read_known(text: str) -> float:
+    """Return an NRf that may be infinite but not NaN. Raises AdapterGarbled."""
+    value = read_number(text)
+    if math.isnan(value):
+        raise AdapterGarbled(f"expected a value, got {text[:80]!r}, which is no number")
+    return value
+
+
 def read_integer(text: str) -> int:
     """Return an NR1 of at most ten digits. Raises AdapterGarbled."""
     if re.fullmatch(r" *[+-]?[0-9]{1,10} *", text) is None:
@@ -127,7 +143,7 @@ def read_supply_state(text: str) -> SupplyState:
     fields = text.split(",")
     if len(fields) != 4 or fields[0] not in {"0", "1"} or fields[3] not in {"0", "1"}:
         raise AdapterGarbled(f"expected on, volts, amps, limiting, got {text[:80]!r}")
-    volts, amps = read_number(fields[1]), read_number(fields[2])
+    volts, amps = read_known(fields[1]), read_known(fields[2])
     return SupplyState(on=fields[0] == "1", volts=volts, amps=amps, limiting=fields[3] == "1")
 
 
@@ -145,8 +161,8 @@ def read_recording(form: str, done: str, data: bytes) -> Recording:
         rate=rate,
         channels=tuple(read_integer(text) for text in rows[0::3]),
         codes=np.frombuffer(data, dtype="<i2").reshape(count, samples).astype(np.int16),
-        scale=tuple(read_number(text) for text in rows[1::3]),
-        offset=tuple(read_number(text) for text in rows[2::3]),
+        scale=tuple(read_finite(text) for text in rows[1::3]),
+        offset=tuple(read_finite(text) for text in rows[2::3]),
         done=read_done(done),
         overrun=overrun == "1",
     )
@@ -159,7 +175,7 @@ def read_done(text: str) -> tuple[Order, ...]:
         raise AdapterGarbled(f"expected {first} orders of three fields, got {text[:80]!r}")
     fields = zip(rest[0::3], rest[1::3], rest[2::3], strict=True)
     return tuple(
-        Order(at=read_number(at), value=read_number(value), channel=read_integer(channel))
+        Order(at=read_finite(at), value=read_known(value), channel=read_integer(channel))
         for at, value, channel in fields
     )
 

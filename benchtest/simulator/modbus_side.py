@@ -10,11 +10,15 @@ import asyncio
 import math
 import os
 import selectors
+import struct
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from importlib import import_module
 from typing import Final
 
+from pymodbus import FramerType
+from pymodbus.framer import FRAMER_NAME_TO_CLASS
+from pymodbus.pdu import DecodePDU, ModbusPDU
 from pymodbus.pdu.device import ModbusDeviceIdentification
 from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 
@@ -28,6 +32,30 @@ from benchtest.simulator.modules import Modules
 
 TURNS: Final = 8
 """Turns of the event loop that a request needs from its last byte to its answer, and some more."""
+
+
+class WholeRequests:
+    """Lets a request pass only when what pymodbus has read in it is what came; any other one is not answered.
+
+    It reads past lengths that contradict the data, and takes every value of a coil but FF00 for off.
+    """
+
+    def __init__(self, framer: FramerType) -> None:
+        self._framer = FRAMER_NAME_TO_CLASS[framer](DecodePDU(True))
+        self._came = b""
+
+    def packet(self, sending: bool, data: bytes) -> bytes:
+        """Note the bytes of a request."""
+        self._came = self._came if sending else data
+        return data
+
+    def pdu(self, sending: bool, pdu: ModbusPDU) -> ModbusPDU:
+        """Return the request, or nothing."""
+        try:
+            whole = sending or self._framer.buildFrame(pdu) in self._came
+        except (ValueError, struct.error):  # counts and addresses that no request can have
+            whole = False
+        return pdu if whole else None  # type: ignore[return-value] # what pymodbus takes for not whole yet
 
 
 class ModbusSide:
@@ -86,8 +114,13 @@ class ModbusSide:
         """Listen on `port` of 127.0.0.1, 0 for any free one; PlanError when it is taken."""
 
         async def start() -> ModbusTcpServer:
+            whole = WholeRequests(FramerType.SOCKET)
             server = ModbusTcpServer(
-                self._modules.devices(), address=("127.0.0.1", port), identity=_identity(self._modules.adapter)
+                self._modules.devices(),
+                address=("127.0.0.1", port),
+                identity=_identity(self._modules.adapter),
+                trace_packet=whole.packet,
+                trace_pdu=whole.pdu,
             )
             await server.serve_forever(background=True)
             return server
@@ -115,11 +148,14 @@ class ModbusSide:
             stack.enter_context(self._running())
 
             async def start() -> ModbusSerialServer:
+                whole = WholeRequests(FramerType.RTU)
                 server = ModbusSerialServer(
                     self._modules.devices(),
                     port=os.ttyname(near),
                     baudrate=round(self._modules.adapter.baud),
                     identity=_identity(self._modules.adapter),
+                    trace_packet=whole.packet,
+                    trace_pdu=whole.pdu,
                 )
                 await server.serve_forever(background=True)
                 return server

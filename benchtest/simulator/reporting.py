@@ -83,14 +83,17 @@ class Reporter:
     def _send(self, message: str, values: Mapping[str, float]) -> None:
         if self._silent:
             return
-        own = {name: self._own(name, unit) for name, unit in self._codec.signals(message).items()}
+        signals = self._codec.signals(message).items()
+        own = {name: self._own(name, unit) for name, unit in signals if name not in values}
         data = self._codec.encode(message, {**own, **values})
         self._sent.append((self._events.now, self._codec.identifier(message), data))
 
     def _own(self, signal: str, unit: str) -> float:
         if unit == "V":
             return self._power.volts.at(self._events.now)
-        return {"sequence": float(self._sequence), "code": float(self.code())}.get(signal, 0.0)
+        if signal == "code":  # counted anew from the whole state of the board, so only where it is asked for
+            return float(self.code())
+        return float(self._sequence) if signal == "sequence" else 0.0
 
 
 def feedbacks(profile: Profile, firmware: Firmware) -> Mapping[str, float]:

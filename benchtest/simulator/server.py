@@ -26,6 +26,10 @@ FRAMES_WAITING: Final = 1 << 16
 """Bytes of frames kept for a host that does not read."""
 
 
+EXTENDED: Final = 0x800
+"""First identifier that needs 29 bits; the board has none with 29 bits below it, and does not hear those of others."""
+
+
 class World(Protocol):
     """The simulated world behind the bench; seconds of the server's clock."""
 
@@ -187,14 +191,15 @@ class CanSide:
             self.outbox += answers
             self._world.advance(self._clock.now())  # the last look may be long past: no effect before its cause
             for frame in frames:
-                self._world.receive(frame.can_id, frame.data)
+                if frame.extended == (frame.can_id >= EXTENDED):
+                    self._world.receive(frame.can_id, frame.data)
         if not self.door.present:
             self._peer.hang_up()
             self.outbox = b""
         elif (
             self._peer.open and len(self.outbox) < FRAMES_WAITING
         ):  # a host that does not read loses frames, whole ones
-            self.outbox += b"".join(write_frame(Frame(can_id, data)) for _, can_id, data in sent)
+            self.outbox += b"".join(write_frame(Frame(can_id, data, can_id >= EXTENDED)) for _, can_id, data in sent)
         self._send()
 
     def _send(self) -> None:

@@ -25,6 +25,8 @@ class Frame:
 
     can_id: int
     data: bytes
+    extended: bool = False
+    """The identifier has 29 bits: another one than that of 11 bits with the same number."""
 
 
 class SlcanPeer:
@@ -75,10 +77,10 @@ def read_frame(line: bytes) -> Frame | None:
     match = _FRAME.fullmatch(line)
     if match is None or len(match[4]) != 2 * int(match[3]):
         return None
-    return Frame(int(match[1] or match[2], 16), bytes.fromhex(match[4].decode("ascii")))
+    return Frame(int(match[1] or match[2], 16), bytes.fromhex(match[4].decode("ascii")), extended=match[1] is None)
 
 
 def write_frame(frame: Frame) -> bytes:
     """Return a received frame as its host reads it."""
-    head = f"t{frame.can_id:03X}" if frame.can_id < 0x800 else f"T{frame.can_id:08X}"
+    head = f"T{frame.can_id:08X}" if frame.extended else f"t{frame.can_id:03X}"
     return f"{head}{len(frame.data)}{frame.data.hex().upper()}\r".encode("ascii")

@@ -18,6 +18,7 @@ MOST_CHANNELS: Final = 1000
 
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _UNIT = re.compile(r"(?P<header>\*[A-Za-z]+|:?[A-Za-z]+(?::[A-Za-z]+)*)(?P<query>\?)?(?:[ \t]+(?P<arguments>.*))?")
+_PARAMETER = re.compile(r"[^()]*(?:\([^()]*\)[^()]*)*")
 _RADIX: Final = {"#H": 16, "#Q": 8, "#B": 2}
 _WORDS: Final = {"ON": 1.0, "OFF": 0.0, "INF": math.inf, "INFINITY": math.inf}
 
@@ -78,8 +79,10 @@ def _unit(text: str, *, first: bool) -> Asked:
 def _arguments(text: str) -> tuple[str, ...]:
     if not text.strip():
         return ()
-    parts = re.split(r",(?![^()]*\))", text)
-    return tuple(part.strip(" \t") for part in parts)
+    parts = tuple(part.strip(" \t") for part in re.split(r",(?![^()]*\))", text))
+    if broken := next((part for part in parts if _PARAMETER.fullmatch(part) is None), ""):
+        raise Refused(-102, f"{broken[:40]} (a parenthesis without its other half)")
+    return parts
 
 
 def short_form(word: str) -> str:

@@ -218,6 +218,43 @@ def test_an_echo_of_another_write_is_garbled() -> None:
         modbus.write_coil(UNIT, 171, True)
 
 
+def test_an_echo_must_be_what_was_written_to_the_bit() -> None:
+    """Off is 0000 and nothing else, though pymodbus takes every value but FF00 for it."""
+    with line(always(framed("11 05 00 AC 12 34"))) as (modbus, _), pytest.raises(AdapterGarbled, match="contradict"):
+        modbus.write_coil(UNIT, 172, False)
+
+
+def test_who_it_is_needs_an_object() -> None:
+    """An identification of no object is garbled, not a module without a name."""
+    answer = framed("11 2B 0E 01 01 00 00 00")
+    with line(always(answer)) as (modbus, _), pytest.raises(AdapterGarbled, match="without any object"):
+        modbus.identification(UNIT)
+
+
+def test_numbers_of_requests_go_on_after_silence() -> None:
+    """On TCP a fresh start does not begin with number 1 again, whose answer may still be on its way."""
+    with socket.create_server(("127.0.0.1", 0)) as server:
+        heard = list[bytes]()
+
+        def answer() -> None:
+            host, _ = server.accept()
+            with host:
+                heard.append(host.recv(100))
+                heard.append(host.recv(100))
+                host.sendall(heard[1][:5] + bytes.fromhex("05 11 04 02 00 0B"))
+                host.recv(1)
+
+        thread = threading.Thread(target=answer)
+        thread.start()
+        with open_port(f"socket://127.0.0.1:{server.getsockname()[1]}", baud=9600) as port:
+            modbus = ModbusLine(port=port, clock=CLOCK, baud=None, slowest=SLOWEST)
+            with pytest.raises(AdapterSilent):
+                modbus.words("input register", UNIT, 8, 1)
+            assert [11] == modbus.words("input register", UNIT, 8, 1)
+        thread.join(5)
+    assert [b"\x00\x01", b"\x00\x02"] == [request[:2] for request in heard]
+
+
 def test_a_chattering_line_ends_at_the_deadline() -> None:
     """Bytes that never become an answer do not keep an exchange alive."""
     chatter = [(at / 200, b"\x11\x04") for at in range(100)]

@@ -1,6 +1,7 @@
 """The host's side of the wire: published examples, and any bytes at all."""
 
 import math
+from collections.abc import Callable
 
 import pytest
 from hypothesis import given
@@ -151,3 +152,30 @@ def test_the_short_way_reads_as_the_long_one(text: str) -> None:
         found = None
 
     assert whole == found
+
+
+@pytest.mark.parametrize(
+    "read",
+    [
+        lambda: wire.read_finite("9.91E37"),
+        lambda: wire.read_finite("9.9E37"),
+        lambda: wire.read_finite("1E400"),
+        lambda: wire.read_known("9.91E37"),
+        lambda: wire.read_supply_state("1,9.91E37,0.1,0"),
+        lambda: wire.read_supply_state("1,24.0,9.91E37,0"),
+        lambda: wire.read_done("1,9.9E37,1.0,101"),
+        lambda: wire.read_done("1,0.01,9.91E37,101"),
+        lambda: wire.read_recording("1000.0,0,0,1,401,9.91E37,0.0", "0", b""),
+        lambda: wire.read_recording("1000.0,0,0,1,401,0.5,9.9E37", "0", b""),
+    ],
+)
+def test_what_is_reckoned_with_is_a_number(read: Callable[[], object]) -> None:
+    """A moment, a scale or an offset is finite, and what a supply gives is a value: else the answer is garbled."""
+    with pytest.raises(AdapterGarbled):
+        read()
+
+
+def test_over_range_and_open_are_values() -> None:
+    """A supply may read over its range, and an order may open a resistance."""
+    assert math.inf == wire.read_supply_state("1,9.9E37,0.1,1").volts
+    assert math.inf == wire.read_done("1,0.01,9.9E37,601")[0].value

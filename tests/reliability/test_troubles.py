@@ -11,7 +11,8 @@ from tests.reliability.troubles import TROUBLES
 STEP = "Exercise K3, circulation fan 2"
 NAMED = {"Without power", "Come to rest", "Hear the link", "Safe off"}
 """Titles of steps that cases call by their ids."""
-CASES = {case.trouble: case for case in cases(TROUBLES) if case.name == STEP}
+EVERY = tuple(cases(TROUBLES))
+CASES = {case.trouble: case for case in EVERY if case.name == STEP}
 
 
 @pytest.mark.slow
@@ -25,10 +26,9 @@ def test_whatever_goes_wrong_the_bench_is_off_and_the_board_not_blamed(case: Cas
 
 def test_the_campaign_goes_through_every_step_of_the_greenhouse_run(greenhouse: Prepared) -> None:
     """Every step of the whole procedure is there, each with every trouble."""
-    every = list(cases(TROUBLES))
-    steps = {case.name for case in every}
+    steps = {case.name for case in EVERY}
     whole = greenhouse.procedure.steps
 
     assert len(whole) <= len(steps)
     assert {step.title for step in whole} - NAMED <= steps
-    assert len(every) == len(steps) * len(TROUBLES)
+    assert len(EVERY) == len(steps) * len(TROUBLES)

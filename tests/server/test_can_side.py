@@ -40,6 +40,21 @@ class Ledger:
         return []
 
 
+def test_an_identifier_of_29_bits_is_not_the_same_number_of_11() -> None:
+    """T00000123 is confirmed, and the board, whose 0x123 has 11 bits, does not hear it."""
+    world = Ledger()
+    with open_pty() as door:
+        host = os.open(door.name, os.O_RDWR | os.O_NOCTTY)
+        tty.setraw(host)
+        side = CanSide(door, world, HandClock())
+        os.write(host, b"O\rT000001231AA\rT18FEF1231AA\r")
+        side.turn()
+        said = os.read(host, 100)
+        os.close(host)
+
+    assert (b"\rZ\rZ\r", [(0.0, 0x18FEF123)]) == (said, world.received)
+
+
 def test_no_frame_acts_before_it_came() -> None:
     """The world looked at 1.00 s, the frame came at 1.02 s: the board is told at 1.02 s."""
     clock, world = HandClock(), Ledger()

@@ -18,7 +18,7 @@ def test_open_channel_takes_frames_of_both_kinds() -> None:
     answers, frames = peer.feed(b"S4\rO\rt1232AABB\rT18FEF1000\r")
 
     assert b"\r\rz\rZ\r" == answers
-    assert (Frame(0x123, b"\xaa\xbb"), Frame(0x18FEF100, b"")) == frames
+    assert (Frame(0x123, b"\xaa\xbb"), Frame(0x18FEF100, b"", extended=True)) == frames
 
 
 @pytest.mark.parametrize("line", [b"O", b"S4", b"t1239", b"t1232AA", b"t1231AABB", b"tXYZ0", b"t8000", b"hello"])
@@ -39,11 +39,14 @@ def test_hang_up_closes_the_channel() -> None:
     assert (b"\a", ()) == peer.feed(b"ABB\r")
 
 
-@given(st.integers(0, 0x7FF) | st.integers(0x800, 0x1FFFFFFF), st.binary(max_size=8))
-def test_written_frames_are_read_back(can_id: int, data: bytes) -> None:
-    """Every classic frame survives writing and reading."""
-    frame = Frame(can_id, data)
+FRAMES = st.builds(Frame, st.integers(0, 0x7FF), st.binary(max_size=8)) | st.builds(
+    Frame, st.integers(0, 0x1FFFFFFF), st.binary(max_size=8), st.just(True)
+)
 
+
+@given(FRAMES)
+def test_written_frames_are_read_back(frame: Frame) -> None:
+    """Every classic frame survives writing and reading, with the length of its identifier."""
     assert frame == read_frame(write_frame(frame).removesuffix(b"\r"))
 
 

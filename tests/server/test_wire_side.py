@@ -93,6 +93,8 @@ def test_queue_is_first_in_first_out_and_its_last_entry_tells_overflow(desk: Des
         ("OUTP:VAL 1,(@101);:*RST 5", -102),
         ("OUTP:VAL 1,(@101);;", -102),
         ("OUTP:VAL 1,(@101)\xff", -102),
+        ("OUTP:VAL 1,(@101);:OUTP:VAL 1,(@102", -102),
+        ("OUTP:VAL 1,(@101);:OUTP:VAL 1@102)", -102),
         ("OUTPU:VAL 1,(@101)", -113),
         ("OUTP:VAL 1 (@101)", -109),
         ("OUTP:VAL 1,101", -104),
