@@ -151,3 +151,5 @@ class Run:
     """Who acknowledged the cautions before the bench was energised; empty where nobody had to."""
     overrides: tuple[Override, ...] = ()
     """Overdue calibrations that somebody answers for."""
+    remarks: tuple[str, ...] = ()
+    """What the bench had to bear or has recovered from, such as a CAN controller that was opened anew."""

@@ -61,6 +61,7 @@ class _Keeper:
     recordings: dict[str, str]
     clock: RealClock = field(default_factory=RealClock)
     at: float = 0.0
+    remarks: list[str] = field(default_factory=list)
 
     def heard(self, request: str, typed: str | None) -> None:
         """Keep what a person was asked and what they typed; None when nobody answered."""
@@ -87,6 +88,10 @@ class _Keeper:
         words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
         self.journal.append("step judged", at=at, step=step.id, results=words, time=_now())
         self.screen.judged(step, results)
+
+    def remarked(self, text: str, at: float) -> None:
+        self.journal.append("remark", at=at, text=text)
+        self.remarks.append(text)
 
     def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
         facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
@@ -233,7 +238,9 @@ def _on_the_rig(
 ) -> "tuple[Performed, dict[str, str]]":
     from benchtest.perform import Watcher, perform
 
-    watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
+    watcher = Watcher(
+        begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, remarked=keeper.remarked, ended=keeper.ended
+    )
     rig = open_rig(
         prepared.procedure,
         prepared.fitted,
@@ -309,6 +316,7 @@ def _run(
         origin=performed.readings.origin,
         recordings=keeper.recordings,
         journal_head=keeper.journal.head,
+        remarks=tuple(keeper.remarks),
     )
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 

@@ -229,7 +229,7 @@ def by_hand(
     clock = VirtualClock(scene.advance)
     technician = Technician(scene, clock, asides=asides or {})
     harness, database = prepared.harness, prepared.profile.database
-    link = SimulatedLink(scene, clock, database) if harness.link is not None and database is not None else None
+    link = SimulatedLink(scene, clock, scene.codec) if harness.link is not None and scene.codec is not None else None
     done = worked_by(technician, prepared, clock=clock, link=link, watcher=watcher or Watcher(), kept=kept)
     return Worked(done=done, technician=technician)
 

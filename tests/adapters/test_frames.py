@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from benchtest.adapters.frames import open_frames
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent, RigError
-from benchtest.fixture.checksums import CHECKSUMS, crc8, crc16, sum8, xor8
+from benchtest.messages.checksums import CHECKSUMS, crc8, crc16, sum8, xor8
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.frames import FramesAdapter, Template
 from benchtest.instruments import Outputs

@@ -14,7 +14,7 @@ from benchtest.adapters.modbus import open_modbus
 from benchtest.adapters.modbus_line import Known, ModbusLine
 from benchtest.adapters.ports import open_port
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent
-from benchtest.fixture.checksums import crc16
+from benchtest.messages.checksums import crc16
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.modbus import ModbusAdapter
 from tests.adapters.scripted_line import CLOCK, Peer, Script, scripted
