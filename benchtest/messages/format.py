@@ -1,4 +1,4 @@
-"""How messages stand on a serial line, fully resolved: frozen, and whole in a procedure (so bytes are hexadecimal text).
+"""How messages stand on a serial line, fully resolved: frozen, and whole in a procedure (bytes are hexadecimal text).
 
 A frame is, in this order: the bytes that it begins with, its body, a checksum, the bytes that it ends with; each but
 the body may be missing. It ends after a fixed number of bytes, where a length in it says, or at its last bytes.

@@ -75,7 +75,9 @@ class SerialCodec:
             reads = bytes.fromhex(mark.reads)
             frame[mark.at : mark.at + len(reads)] = reads
         if form.length_at is not None:
-            stated = (layout.length - form.length_adds).to_bytes(form.length_bytes, byte_order(form.length_low_byte_first))
+            stated = (layout.length - form.length_adds).to_bytes(
+                form.length_bytes, byte_order(form.length_low_byte_first)
+            )
             frame[form.length_at : form.length_at + form.length_bytes] = stated
         for name, (place, value) in written.items():
             count = _count(name, place, value, clip=clip)

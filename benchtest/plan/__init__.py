@@ -82,7 +82,11 @@ def plan(
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     dangers = dangers or forbidden(procedure, fixture.limits)
-    reasons = [*wiring.gaps, *_another_wire(profile, fixture, harness), *([] if linked else ["the harness names no adapter on the board's link"])]
+    reasons = [
+        *wiring.gaps,
+        *_another_wire(profile, fixture, harness),
+        *([] if linked else ["the harness names no adapter on the board's link"]),
+    ]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     unresolved |= not_served(procedure, fixture, harness)
     if dangers or wrong or (not partial and (reasons or unresolved)):

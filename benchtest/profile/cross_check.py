@@ -113,9 +113,7 @@ def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -
                 _check_signal(keys, thing.feedback, profile.link.status, review, said)
 
 
-def _check_signal(
-    keys: KeyPath, signal: str | None, message: str, review: Review, said: Vocabulary | None
-) -> None:
+def _check_signal(keys: KeyPath, signal: str | None, message: str, review: Review, said: Vocabulary | None) -> None:
     known = said.get(message) if said is not None else None
     if known is not None and signal not in known:
         hint = nearest_or_list(signal, known, what="signals")
