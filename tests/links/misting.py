@@ -6,7 +6,7 @@ from typing import Final
 from benchtest.cli.documents import Prepared, prepare
 
 ROOT: Final = Path(__file__).parents[2]
-BOARDS: Final = ROOT / "tests/documents/boards"
+BOARDS: Final = ROOT / "tests/links/boards"
 POLLED_TEXT: Final = """link:
   kind: serial text
   terminals: X4.1-X4.2
