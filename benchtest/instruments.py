@@ -276,12 +276,21 @@ class Message:
     at: float
     """Seconds of the rig's clock."""
     name: str
-    """Name in the signal database; empty when the frame is not in it or too short."""
+    """Name in the signal database or among the link's messages; empty when the frame is none of them."""
     signals: Mapping[str, float]
     frame: str
-    """Identifier and data, hexadecimal."""
+    """Identifier, where there is one, and data, hexadecimal."""
     sent: bool
     """True when the bench sent it."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Remark:
+    """What a link had to bear or has recovered from: for the record, and for what may be judged."""
+
+    text: str
+    deaf: float = 0.0
+    """Seconds in which it heard nothing by the bench's own doing."""
 
 
 class Link(Protocol):
@@ -299,6 +308,14 @@ class Link(Protocol):
 
     def messages(self) -> Sequence[Message]:
         """Return what was sent and received since the last call, in order of time. A dead listener is LinkLost."""
+        ...
+
+    def check(self) -> None:
+        """Raise LinkLost when the link is dead on our side; waits for nothing."""
+        ...
+
+    def remarks(self) -> Sequence[Remark]:
+        """Return what it had to bear or has recovered from since the last call."""
         ...
 
 

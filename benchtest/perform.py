@@ -45,6 +45,8 @@ class Watcher:
     """Evidence has come in under a name."""
     judged: Callable[[Step, tuple[Result, ...], float], None] = lambda _step, _results, _at: None
     """A step was performed and judged."""
+    remarked: Callable[[str, float], None] = lambda _text, _at: None
+    """The bench had to bear or has recovered from something that the record must tell."""
     ended: Callable[[Outcome, str, SafeState], None] = lambda _outcome, _reason, _safe: None
     """It is over, and the bench was taken to safety."""
 
@@ -143,11 +145,20 @@ def _all_steps(course: _Course) -> None:
                 _moves(course, step)
             except _GateFailed:
                 return
+            finally:
+                _remark(course)
             _judge(course, step)
         while step.gate and (failed := _failed(course.results[step.id])):
             if not _taken_back(course, step, failed):
                 return
     course.complete = True
+
+
+def _remark(course: _Course) -> None:
+    """Tell what was remarked since the last time."""
+    remarks = course.rig.watch.remarks
+    while remarks:
+        course.watcher.remarked(remarks.pop(0), course.rig.clock.now())
 
 
 def _judge(course: _Course, step: Step) -> None:

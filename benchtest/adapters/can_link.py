@@ -1,103 +1,100 @@
 """The board's CAN link through python-can, decoded by the board's own signal database.
 
-An own receiving thread, because a library's listener can die without a word: here its death is kept and raised as
-LinkLost at the next call. Moments are the rig's clock at reception, since time stamps differ from one interface to the
-next. Ways out, in this order: heartbeat, receiver, bus. A serial-line adapter does not confirm what it sends, so a
-message counts as sent when the port took it; only the board's answer proves more.
+A serial-line adapter does not confirm what it sends, so a message counts as sent when the port took it; only the
+board's answer proves more. A controller that went bus-off is opened anew, once in a run, by the receiving thread, which
+alone reads the bus; a frame that was refused meanwhile is offered again within its time, so that nothing is sent twice.
+A full transmit queue is waited for likewise: a frame that it refused has not left.
+
+Source: bus-off, and frames that nobody acknowledges, ISO 11898-1 (from memory); error frames as the Linux kernel gives
+them, linux/can/error.h: 0x40 in the identifier is bus-off.
 """
 
-import threading
-from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
+import errno
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager, suppress
 from importlib import import_module
 from typing import Any, Final
 
-from benchtest.adapters.can_frames import Frame, Frames, heard
+from benchtest.adapters.board_link import LOOK_TIME, SEND_TIME, BoardLink, Heard, lost
 from benchtest.adapters.ports import PORT_ERRORS, closing_connection
 from benchtest.clock import Clock
-from benchtest.errors import AdapterMissing, AdapterRefused, LinkLost, PlanError
+from benchtest.errors import AdapterMissing, LinkLost, PlanError
 from benchtest.fixture.document import Adapter
-from benchtest.instruments import Link, Message
+from benchtest.instruments import Link, Remark
+from benchtest.messages import EXTENDED, NUMBER, CanCodec
 from benchtest.procedure import LinkPlan
+from benchtest.quantities import show
 
-SEND_TIME: Final = 0.2
-"""Longest time in seconds for one frame to leave."""
-LOOK_TIME: Final = 0.05
-"""Longest wait of the receiver in seconds before it looks whether it should end."""
-PROOF: Final = 1.0
-"""Seconds after which a receiver that has not come back from the bus counts as dead."""
+BUS_OFF: Final = 0x40
+"""In the identifier of an error frame."""
+RETRY: Final = 0.005
+"""Seconds between two offers of a frame that was refused."""
 SERIAL_LINE: Final[Mapping[str, Any]] = {"sleep_after_open": 0, "timeout": 0.01}
 """What python-can's serial-line interface needs to open at once and to receive without delay."""
 
 
-class CanLink:
-    """A Link on a CAN bus. Calls come from one thread; the receiver and the heartbeat have their own."""
+class CanLine:
+    """A CAN bus, opened by `reopen`, now and once more after bus-off."""
 
-    def __init__(self, *, bus: Any, library: Any, database: Any, clock: Clock, name: str) -> None:
-        self._bus = bus
-        self._library = library
-        self._frames = Frames(database)
-        self._by_name = {message.name: message for message in database.messages}
-        self._clock = clock
-        self._name = name
-        self._last: dict[str, dict[str, float]] = {}
-        self._seen: deque[Frame] = deque()
-        self._sending = threading.Lock()
-        self._turns = 0
-        """How often the receiver has come back from the bus without an error."""
-        self._closing = threading.Event()
-        self._silent = threading.Event()
-        self._threads = ThreadPoolExecutor(max_workers=2, thread_name_prefix="link")
-        self._receiver: Future[None] = self._threads.submit(self._receive)
-        self._beater: Future[None] | None = None
+    def __init__(self, reopen: Callable[[], Any], *, clock: Clock, name: str, bit_rate: float) -> None:
+        self.name = name
+        self._library = import_module("can")
+        self._reopen, self._clock, self._bit_rate = reopen, clock, bit_rate
+        self._bus = reopen()
+        self._heard_at = clock.now()
+        self._noticed_off = False
+        """A bus-off was seen and is not yet recovered."""
+        self._recovered = False
+        self._errors = 0
+        """Error frames since the last remark."""
+        self._remarks: list[Remark] = []
 
-    # ------------------------------------------------------------ the seam
+    def receive(self) -> Sequence[Heard]:
+        """Return the next frame, if one comes in time; recover from bus-off once."""
+        frame = None if self._noticed_off else self._bus.recv(LOOK_TIME)
+        now = self._clock.now()
+        if frame is not None and frame.is_error_frame:
+            self._errors += 1
+            self._noticed_off = self._noticed_off or bool(frame.arbitration_id & BUS_OFF)
+        if self._noticed_off or self._is_off():
+            self._recover(now)
+        heard = None if frame is None else as_heard(now, frame)
+        if heard is None:
+            return ()
+        self._heard_at = now
+        return (heard,)
 
-    def heartbeat(self, message: str, *, every: float) -> None:
-        """Send `message` every `every` seconds from now on, the first one at once; replaces the one before."""
-        self._check_alive()
-        if not every > 0:
-            raise AdapterRefused(f"a heartbeat every {every!r} s is not permitted (more than 0 s)")
-        self._encoded(message)
-        self.silence()
-        self._silent.clear()
-        self._beater = self._threads.submit(self._beat, message, every)
+    def send(self, message: str, identifier: int, data: bytes) -> float:
+        """Send one frame; one that is refused because the bus is off or the queue full is offered again."""
+        extended = bool(identifier & EXTENDED)
+        frame = self._library.Message(arbitration_id=identifier & NUMBER, is_extended_id=extended, data=data)
+        deadline = self._clock.now() + SEND_TIME
+        while True:
+            bus, at = self._bus, self._clock.now()
+            try:
+                bus.send(frame, timeout=SEND_TIME)
+            except (self._library.CanError, ValueError, *PORT_ERRORS) as cause:  # ValueError: closed under our hands
+                off = self._noticed_off or bus is not self._bus or self._is_off()
+                if off and bus is self._bus:
+                    self._noticed_off = True  # the receiving thread opens it anew
+                if not off and not _is_full(cause):
+                    raise lost(self.name, f"sending {message}", cause) from cause
+                if self._clock.now() >= deadline:
+                    raise self._refused(message, off=off) from cause
+                self._clock.sleep_until(self._clock.now() + RETRY)
+            else:
+                return at
 
-    def silence(self) -> None:
-        """Stop the heartbeat; harmless when there is none."""
-        self._silent.set()
-        if self._beater is not None:
-            with suppress(Exception):  # kept in the future, and told by the next call that needs the link
-                self._beater.result(2 * SEND_TIME)
-        self._beater = None
-
-    def send(self, message: str, signals: Mapping[str, float]) -> float:
-        """Send one message now; return when it went. LinkLost when the bus does not take it."""
-        self._check_alive()
-        return self._transmit(message, signals)
-
-    def messages(self) -> Sequence[Message]:
-        """Return what was sent and received since the last call; LinkLost when a thread of the link has died.
-
-        Waits until the receiver has come back from the bus once more: what came before this call is in, and a listener
-        that is dead now is known to be.
-        """
-        turn, latest = self._turns, self._clock.now() + PROOF
-        while self._turns == turn and not self._receiver.done() and self._clock.now() < latest:
-            self._clock.sleep_until(self._clock.now() + LOOK_TIME / 20)
-        self._check_alive()
-        if self._turns == turn:
-            raise LinkLost(f"{self._name}: the receiver does not come back from the bus within {PROOF:g} s")
-        taken = [self._seen.popleft() for _ in range(len(self._seen))]
-        return tuple(self._frames.message(frame) for frame in sorted(taken, key=lambda frame: frame.at))
+    def remarks(self) -> Sequence[Remark]:
+        """Return what was recovered and how many error frames came."""
+        found, self._remarks = self._remarks, []
+        if count := self._errors:
+            self._errors -= count
+            found.append(Remark(text=f"link {self.name}: {count} error frame{'s' * (count > 1)} on the CAN bus"))
+        return found
 
     def close(self) -> None:
-        """End heartbeat, receiver and bus, in this order; raises nothing."""
-        self.silence()
-        self._closing.set()
-        self._threads.shutdown()
+        """Close the bus; raises nothing."""
         line = getattr(self._bus, "serialPortOrig", None)  # python-can leaves it open when the device has gone
         with closing_connection(line):
             with suppress(self._library.CanError, *PORT_ERRORS):
@@ -106,70 +103,57 @@ class CanLink:
                 with suppress(*PORT_ERRORS):
                     line.close()
 
-    # ------------------------------------------------------------ threads
+    def _is_off(self) -> bool:
+        """Return whether the controller says that it is bus-off; most interfaces never say so."""
+        with suppress(self._library.CanError, NotImplementedError, *PORT_ERRORS):
+            return bool(self._bus.state is self._library.BusState.ERROR)
+        return False
 
-    def _receive(self) -> None:
-        while not self._closing.is_set():
-            came = self._bus.recv(LOOK_TIME)
-            frame = heard(self._clock.now(), came) if came is not None else None
-            self._turns += 1
-            if frame is not None:
-                self._seen.append(frame)
-
-    def _beat(self, message: str, every: float) -> None:
-        due = self._clock.now()
-        while not self._silent.wait(max(0.0, due - self._clock.now())):
-            self._transmit(message, {})
-            due += every  # absolute, so that delays do not add up
-
-    def _check_alive(self) -> None:
-        for thread in (self._receiver, self._beater):
-            if thread is not None and thread.done() and (death := thread.exception()) is not None:
-                if isinstance(death, LinkLost):
-                    raise LinkLost(str(death)) from death
-                raise self._lost("receiving", death) from death
-
-    def _lost(self, doing: str, cause: BaseException) -> LinkLost:
-        reason = "the cable was pulled or another program reads the same port"
-        return LinkLost(f"{self._name}: lost while {doing}: {reason} ({cause})")
-
-    # ------------------------------------------------------------ frames
-
-    def _transmit(self, message: str, signals: Mapping[str, float]) -> float:
-        with self._sending:
-            known = self._encoded(message, signals)
-            frame = self._library.Message(
-                arbitration_id=known.frame_id, is_extended_id=known.is_extended_frame, data=self._data(known)
+    def _recover(self, now: float) -> None:
+        if self._recovered:
+            raise LinkLost(f"{self.name}: the CAN controller is bus-off again ({self._what_to_check()})")
+        self._recovered = True
+        self.close()
+        self._bus = self._reopen()
+        if self._is_off():
+            raise LinkLost(
+                f"{self.name}: the CAN controller stays bus-off after it was opened anew ({self._what_to_check()}; "
+                "on Linux also: ip link set dev NAME type can restart-ms 100)"
             )
-            at = self._clock.now()
-            try:
-                self._bus.send(frame, timeout=SEND_TIME)
-            except (self._library.CanError, *PORT_ERRORS) as cause:
-                raise self._lost(f"sending {message}", cause) from cause
-            self._seen.append(
-                Frame(at=at, can_id=known.frame_id, extended=known.is_extended_frame, data=bytes(frame.data), sent=True)
-            )
-        return at
+        self._noticed_off = False
+        deaf = self._clock.now() - min(self._heard_at, now)
+        text = f"link {self.name}: the CAN controller was bus-off and was opened anew; nothing heard for {deaf:.3f} s"
+        self._remarks.append(Remark(text=text, deaf=deaf))
 
-    def _encoded(self, message: str, signals: Mapping[str, float] | None = None) -> Any:
-        """Return the database's message after taking over `signals`. AdapterRefused when it cannot carry them."""
-        known = self._by_name.get(message)
-        if known is None:
-            raise AdapterRefused(f"message {message!r} is not in the signal database")
-        names = [signal.name for signal in known.signals]
-        if unknown := sorted(set(signals or {}) - set(names)):
-            raise AdapterRefused(f"message {message} has no signal {unknown[0]!r} (it has: {', '.join(names)})")
-        before = self._last.get(message, dict.fromkeys(names, 0.0))
-        self._last[message] = {**before, **(signals or {})}
-        try:
-            self._data(known)
-        except (import_module("cantools.database").Error, ValueError, OverflowError, TypeError) as cause:
-            self._last[message] = before
-            raise AdapterRefused(f"message {message} cannot carry {dict(signals or {})!r}: {cause}") from cause
-        return known
+    def _refused(self, message: str, *, off: bool) -> LinkLost:
+        why = "the CAN controller is bus-off" if off else "the transmit queue stays full: no node acknowledges"
+        return LinkLost(f"{self.name}: {message} did not leave within {SEND_TIME:g} s, {why} ({self._what_to_check()})")
 
-    def _data(self, known: Any) -> bytes:
-        return bytes(known.encode(self._last[known.name]))
+    def _what_to_check(self) -> str:
+        rate = show(self._bit_rate, "bit/s")
+        return (
+            f"has the board its power, so that a second node acknowledges? is the bit rate {rate} on both sides? "
+            "is the pair terminated, 60 ohm across it? are its two wires swapped?"
+        )
+
+
+def as_heard(at: float, came: Any) -> Heard | None:
+    """Return what python-can received at `at`, None when it carries no data; ValueError on half a frame.
+
+    A serial-line adapter's text can lose characters on its way, and half a frame would still have a name.
+    """
+    if came.is_error_frame or came.is_remote_frame:
+        return None
+    number, data = came.arbitration_id, bytes(came.data)
+    if len(data) != came.dlc or number < 0:
+        raise ValueError(f"half a frame: {number:X}#{data.hex().upper()}, of {came.dlc} bytes")
+    return Heard(at, number | EXTENDED * came.is_extended_id, data)
+
+
+def _is_full(cause: Exception) -> bool:
+    """Return whether a frame was refused because the queue before the bus is full; it has not left then."""
+    numbers = {getattr(cause, "error_code", None), getattr(cause, "errno", None)}
+    return bool(numbers & {errno.ENOBUFS, errno.EAGAIN}) or "buffer full" in str(cause).lower()
 
 
 @contextmanager
@@ -181,20 +165,24 @@ def open_can(*, adapter: Adapter, port: str, plan: LinkPlan, clock: Clock) -> It
     name = port or adapter.port
     if not name:
         raise AdapterMissing("no port is given for the link (try --port NAME=/dev/ttyUSB0)")
-    library, cantools = import_module("can"), import_module("cantools.database")
     try:
-        database = cantools.load_string(plan.database, "dbc")
-    except (cantools.Error, ValueError) as cause:
+        codec = CanCodec(plan.database)
+    except ValueError as cause:
         raise PlanError([f"the signal database of the link cannot be read: {cause}"]) from cause
-    bus = _opened_bus(library, adapter, name, plan)
-    link = CanLink(bus=bus, library=library, database=database, clock=clock, name=name)
+
+    def reopen() -> Any:
+        return _opened_bus(adapter, name, plan)
+
+    line = CanLine(reopen, clock=clock, name=name, bit_rate=plan.bit_rate)
+    link = BoardLink(line, codec=codec, clock=clock)
     try:
         yield link
     finally:
         link.close()
 
 
-def _opened_bus(library: Any, adapter: Adapter, name: str, plan: LinkPlan) -> Any:
+def _opened_bus(adapter: Adapter, name: str, plan: LinkPlan) -> Any:
+    library = import_module("can")
     settings = {**(SERIAL_LINE if adapter.interface == "slcan" else {}), **adapter.settings}
     try:
         return library.Bus(

@@ -9,6 +9,7 @@ from benchtest.errors import PlanError
 DRIVERS: Final[Mapping[str, str]] = {
     "scpi": "benchtest.adapters.scpi:open_scpi",
     "can": "benchtest.adapters.can_link:open_can",
+    "serial": "benchtest.adapters.serial_link:open_serial",
     "modbus": "benchtest.adapters.modbus:open_modbus",
     "frames": "benchtest.adapters.frames:open_frames",
     "manual": "benchtest.adapters.manual:open_manual",

@@ -14,7 +14,8 @@ import select
 import socket
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from typing import Any, Final
+from dataclasses import dataclass
+from typing import Any, Final, Literal
 
 import serial
 
@@ -35,6 +36,7 @@ LOOK: Final = 4096
 WRITE_TIME: Final = 0.5
 """Longest time in seconds for one line to leave."""
 
+_PARITY: Final = {"none": serial.PARITY_NONE, "even": serial.PARITY_EVEN, "odd": serial.PARITY_ODD}
 _REASONS: Final = {
     errno.ENOENT: "there is no such port (is the adapter plugged in? `python -m serial.tools.list_ports` lists them)",
     errno.EACCES: "this user may not open it (try adding the user to the group that owns the port, often `dialout`)",
@@ -46,6 +48,15 @@ _REASONS: Final = {
     errno.EISDIR: "that is a folder (try a device such as /dev/ttyUSB0, or socket://127.0.0.1:5025)",
     errno.EIO: "the device does not answer (try unplugging it and plugging it in again)",
 }
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Characters:
+    """How a character stands on a serial line."""
+
+    parity: Literal["none", "even", "odd"] = "none"
+    data_bits: int = 8
+    stop_bits: int = 1
 
 
 class Port:
@@ -161,23 +172,31 @@ def leaving(leave: Callable[[], None]) -> Iterator[None]:
 
 
 @contextmanager
-def open_port(name: str, *, baud: int) -> Iterator[Port]:
+def open_port(name: str, *, baud: int, characters: Characters = Characters()) -> Iterator[Port]:
     """Open the port, alone; AdapterMissing says what to try when it cannot be opened."""
     if not name:
         raise AdapterMissing("no port is given for this adapter (try --port NAME=/dev/ttyUSB0)")
     if "://" in name and re.fullmatch(r"socket://[A-Za-z0-9.-]+:[0-9]{1,5}", name) is None:
         raise AdapterMissing(f"{name!r} is not a port (try a device path or socket://127.0.0.1:5025)")
-    port = Port(_opened(name, baud), name)
+    port = Port(_opened(name, baud, characters), name)
     try:
         yield port
     finally:
         port.close()
 
 
-def _opened(name: str, baud: int) -> serial.Serial:
+def _opened(name: str, baud: int, characters: Characters) -> serial.Serial:
     try:
         line: serial.Serial = serial.serial_for_url(
-            name, do_not_open=True, baudrate=baud, timeout=SLICE, write_timeout=WRITE_TIME, exclusive=True
+            name,
+            do_not_open=True,
+            baudrate=baud,
+            bytesize=characters.data_bits,
+            parity=_PARITY[characters.parity],
+            stopbits=characters.stop_bits,
+            timeout=SLICE,
+            write_timeout=WRITE_TIME,
+            exclusive=True,
         )
         line.dtr = False
         line.rts = False

@@ -254,6 +254,7 @@ def _traces(run: Run) -> tuple[Fact, ...]:
         "Journal head": run.journal_head,
         "Evidence": f"{_number(len(run.recordings), 'file')} in the run folder, each with its SHA-256 in run.json",
         "Cautions acknowledged by": run.acknowledged,
+        "Remarks on the bench": "; ".join(run.remarks),
         "Seed of the simulation": "" if run.seed is None else str(run.seed),
         "Simulated faults": ", ".join(run.faults),
     }

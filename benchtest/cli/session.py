@@ -61,6 +61,7 @@ class _Keeper:
     recordings: dict[str, str]
     clock: RealClock = field(default_factory=RealClock)
     at: float = 0.0
+    remarks: list[str] = field(default_factory=list)
 
     def heard(self, request: str, typed: str | None) -> None:
         """Keep what a person was asked and what they typed; None when nobody answered."""
@@ -100,6 +101,10 @@ class _Keeper:
         facts = {"outcome": bench.outcome.value, "reason": bench.reason, "left_out": list(bench.left_out)}
         self.journal.append("bench checked", at=self.at, **facts, timing=asdict(bench.timing))
         self.screen.checked(bench)
+
+    def remarked(self, text: str, at: float) -> None:
+        self.journal.append("remark", at=at, text=text)
+        self.remarks.append(text)
 
     def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
         facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
@@ -248,8 +253,10 @@ def _on_the_rig(
     from benchtest.perform import Watcher
     from benchtest.self_check import perform_when_fit
 
-    watcher = Watcher(begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, ended=keeper.ended)
-    own = Watcher(begins=keeper.bench_begins, seen=keeper.seen, judged=keeper.bench_judged)
+    watcher = Watcher(
+        begins=keeper.begins, seen=keeper.seen, judged=keeper.judged, remarked=keeper.remarked, ended=keeper.ended
+    )
+    own = Watcher(begins=keeper.bench_begins, seen=keeper.seen, judged=keeper.bench_judged, remarked=keeper.remarked)
     rig = open_rig(
         prepared.procedure,
         prepared.fitted,
@@ -335,6 +342,7 @@ def _run(
         recordings=keeper.recordings,
         journal_head=keeper.journal.head,
         bench_check=done.bench,
+        remarks=tuple(keeper.remarks),
     )
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 

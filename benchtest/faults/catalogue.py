@@ -13,6 +13,8 @@ from typing import Final
 from benchtest.profile.board import Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.fitting import FittedProfile
+from benchtest.profile.link import Link
+from benchtest.profile.serial_link import SerialLink
 
 
 class Kind(StrEnum):
@@ -148,9 +150,16 @@ def _inputs(profile: Profile) -> Iterator[tuple[str, Kind]]:
         yield name, Kind.PROBE_OPEN if isinstance(port, Probe) else Kind.INPUT_STUCK
 
 
+def _polled(link: Link) -> bool:
+    """Return whether the board's heartbeat comes when it is asked for: then it has no period of its own."""
+    layouts = link.resolved().messages if isinstance(link, SerialLink) else ()
+    return any(layout.answers for layout in layouts if layout.name == link.board.message)
+
+
 def _logic(profile: Profile) -> Iterator[tuple[str, Kind]]:
     yield from ((name, Kind.INTERLOCK_IGNORED) for name in profile.interlocks)
     if profile.link is not None:
         yield "link", Kind.LINK_SILENT
-        yield "link", Kind.HEARTBEAT_LATE
+        if not _polled(profile.link):
+            yield "link", Kind.HEARTBEAT_LATE
     yield from ((name, Kind.PLUG_MISSING) for name, plug in profile.connectors.items() if plug.bridged)

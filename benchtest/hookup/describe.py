@@ -22,6 +22,8 @@ from benchtest.procedure import Procedure
 from benchtest.profile.board import Connector
 from benchtest.profile.document import Profile
 from benchtest.profile.fitting import FittedProfile
+from benchtest.profile.link import Link
+from benchtest.profile.serial_link import SerialLink
 from benchtest.quantities import show
 from benchtest.terminals import Terminal
 
@@ -164,13 +166,23 @@ def _entries(terminal: Terminal, role: Role, sign: str, wires: tuple[Wire, ...],
 def _with_link(pin: Pin, name: str, profile: Profile) -> Pin:
     link = profile.link
     assert link is not None
-    ends = {link.terminals.high: "high", link.terminals.low: "low"}
-    level = ends.get(Terminal(name, pin.number))
-    if level is None:
+    high, low = _wires_of(link)
+    ends = {link.terminals.high: high, link.terminals.low: low}
+    what = ends.get(Terminal(name, pin.number))
+    if what is None:
         return pin
     wired = tuple(entry for entry in pin.entries if entry.style != "none")
-    text = f"link, CAN {level}, {show(link.bit_rate, 'bit/s')}"
+    text = f"link, {what}, {show(link.bit_rate, 'bit/s')}"
     return Pin(number=pin.number, entries=(*wired, Entry(role="link", style="link", text=text)), purpose="")
+
+
+def _wires_of(link: Link) -> tuple[str, str]:
+    """Return what the first and the second wire of a link are."""
+    if not isinstance(link, SerialLink):
+        return "CAN high", "CAN low"
+    if link.level == "RS-485":
+        return "RS-485 +", "RS-485 −"
+    return f"{link.level}, the board sends", f"{link.level}, the board receives"
 
 
 def _in_words(name: str, connector: Connector, pins: list[Pin]) -> str:

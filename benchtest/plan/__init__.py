@@ -25,8 +25,9 @@ from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty
 from benchtest.procedure import BenchProcedure, ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
-from benchtest.profile.document import Decision
+from benchtest.profile.document import Decision, Profile
 from benchtest.profile.fitting import FittedProfile
+from benchtest.profile.link import CanLink
 from benchtest.profile.script import (
     Exercise,
     Loss,
@@ -40,6 +41,7 @@ from benchtest.profile.script import (
     WatchLink,
 )
 from benchtest.profile.script import Step as Scripted
+from benchtest.profile.serial_link import BytesLink, TextLink
 
 __all__ = ["plan", "plan_self_check"]
 
@@ -81,7 +83,11 @@ def plan(
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
     dangers = dangers or forbidden(procedure, fixture.limits)
-    reasons = [*wiring.gaps, *([] if linked else ["the harness names no adapter on the board's link"])]
+    reasons = [
+        *wiring.gaps,
+        *_another_wire(profile, fixture, harness),
+        *([] if linked else ["the harness names no adapter on the board's link"]),
+    ]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
     unresolved |= not_served(procedure, fixture, harness)
     if dangers or wrong or (not partial and (reasons or unresolved)):
@@ -186,19 +192,35 @@ def _assembled(fitted: FittedProfile, database: str | None, draft: Draft, steps:
         ),
         decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
-        link=None
-        if link is None or database is None
-        else LinkPlan(
-            database=database,
-            bit_rate=link.bit_rate,
-            heartbeat=link.controller.message,
-            every=link.controller.every,
-            terminals=str(link.terminals),
-        ),
+        link=None if link is None else _link(link, database),
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
     )
+
+
+def _link(link: CanLink | BytesLink | TextLink, database: str | None) -> LinkPlan | None:
+    if isinstance(link, CanLink) and database is None:
+        return None
+    return LinkPlan(
+        database=database or "",
+        bit_rate=link.bit_rate,
+        heartbeat=link.controller.message,
+        every=link.controller.every,
+        terminals=str(link.terminals),
+        serial=None if isinstance(link, CanLink) else link.resolved(),
+        bears=max(link.lost_after.low, 0.0),
+    )
+
+
+def _another_wire(profile: Profile, fixture: Fixture, harness: Harness) -> list[str]:
+    """Return why the adapter on the board's link cannot be on it, if it cannot."""
+    if profile.link is None or harness.link is None:
+        return []
+    found, wanted = fixture.adapters[harness.link].driver, "can" if isinstance(profile.link, CanLink) else "serial"
+    if found in {wanted, "simulated"}:
+        return []
+    return [f"the board's link is {profile.link.kind}, and adapter {harness.link} has driver {found} (try {wanted})"]
 
 
 def _rule(decision: Decision) -> DecisionRule:

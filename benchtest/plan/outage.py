@@ -17,7 +17,7 @@ from benchtest.procedure import (
     StateOf,
     Step,
 )
-from benchtest.profile.board import CanLink
+from benchtest.profile.link import Link
 from benchtest.profile.script import Loss, WatchLink
 
 NO_LIMIT_FOR_LOSS = 0.2  # s to wait where the profile says nothing about a loss
@@ -42,7 +42,7 @@ def watch_link(draft: Draft, step: WatchLink) -> list[Step]:
     return [listen, *_inputs(draft, link)]
 
 
-def _inputs(draft: Draft, link: CanLink) -> list[Step]:
+def _inputs(draft: Draft, link: Link) -> list[Step]:
     """Every input that the board reports is taken away from rest and back, all in one recording."""
     timeline, at, moments = Timeline(draft), draft.pace.quiet, dict[str, float]()
     for name, thing in draft.profile.inputs.items():

@@ -10,8 +10,9 @@ from functools import cached_property
 from benchtest.instruments import Order, Role
 from benchtest.plan.wiring import RelayChannels, Wiring, relay_channels
 from benchtest.procedure import Channel, Heartbeat, LinkOrder, Record, Say
-from benchtest.profile.board import CanLink, DryContact, Input, Level
+from benchtest.profile.board import DryContact, Input, Level
 from benchtest.profile.document import Profile
+from benchtest.profile.link import Link
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -61,7 +62,7 @@ class Draft:
         """Return the channels of one relay."""
         return relay_channels(self.wiring, name, self.profile.relays[name])
 
-    def link(self) -> CanLink:
+    def link(self) -> Link:
         """Return the link of a board that has one."""
         if self.profile.link is None:
             raise ValueError("the profile has no link")

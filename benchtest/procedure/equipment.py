@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from benchtest.instruments import UNIT, Role
+from benchtest.messages import SerialFormat
 from benchtest.metrology.uncertainty import Quality
 
 
@@ -90,8 +91,12 @@ class LinkPlan:
     """The board's link, for whoever opens it."""
 
     database: str
-    """Text of the DBC file."""
+    """Text of the DBC file; empty on a serial line."""
     bit_rate: float
     heartbeat: str
     every: float
     terminals: str
+    serial: SerialFormat | None = None
+    """Characters, frames and messages of a serial line; None on a CAN bus."""
+    bears: float = 0.0
+    """Shortest time without a heartbeat, in seconds, after which a good board may call the link lost; 0 if unstated."""

@@ -1,4 +1,4 @@
-"""What is on the board: connectors, supplies, inputs, relays, lamps, codes, interlocks, link.
+"""What is on the board: connectors, supplies, inputs, relays, lamps, codes, interlocks.
 
 Frozen pydantic models, validated at birth. Quantities are SI floats here; the text had units. Names that point at other
 parts of the document are plain strings here and are checked together in `profile.cross_check`, so that every dangling
@@ -18,7 +18,7 @@ from pydantic import (
 )
 
 from benchtest.documents.section import Section
-from benchtest.quantities import RESISTANCE, Amps, BitsPerSecond, Ohms, Ratio, Seconds, Volts, parse
+from benchtest.quantities import RESISTANCE, Amps, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
 
 Quantity = TypeVar("Quantity")
@@ -349,39 +349,3 @@ class Interlock(Fitted):
     """Loss of the condition to the coil being off."""
     restart: Literal["by command", "by itself"] = "by command"
     """Whether the relay comes back when the condition is restored with its command still there."""
-
-
-class Answer(Section):
-    """A periodic message and how often it must come."""
-
-    message: str
-    every: Limits[Seconds]
-
-
-class Controller(Section):
-    """The periodic message by which the board knows its controller, played by the bench."""
-
-    message: str
-    every: Seconds
-
-
-class CanLink(Fitted):
-    """A CAN link to the controller."""
-
-    kind: Literal["can"]
-    terminals: Pair
-    database: str
-    """DBC file beside the profile."""
-    bit_rate: BitsPerSecond
-    controller: Controller
-    board: Answer
-    command: str
-    """Message with the command signals."""
-    status: str
-    """Message in which the board answers; sent on every change."""
-    answer: Limits[Seconds]
-    """Command to status message that shows it."""
-    lost_after: Limits[Seconds]
-    """Last heartbeat of the controller to coils off."""
-    back_within: Limits[Seconds]
-    """First heartbeat to the board obeying again."""

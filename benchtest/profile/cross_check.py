@@ -11,8 +11,8 @@ from itertools import pairwise
 from benchtest.documents import Review, choices, nearest_or_list
 from benchtest.profile.board import Condition, CountCode, DigitsCode, Fitted, Probe
 from benchtest.profile.document import Profile
+from benchtest.profile.link import Vocabulary
 from benchtest.profile.script_check import check_steps, exist
-from benchtest.profile.signal_database import SignalDatabase
 from benchtest.profile.terminal_check import check_terminals
 
 KeyPath = tuple[str | int, ...]
@@ -22,14 +22,14 @@ RESERVED = ("link", "interlock")
 """Words that mean something in a condition."""
 
 
-def cross_check(profile: Profile, review: Review, database: SignalDatabase | None) -> None:
+def cross_check(profile: Profile, review: Review, said: Vocabulary | None) -> None:
     """Report every reference of `profile` that leads nowhere, and every contradiction."""
     _check_names(review)
     _check_fitted(profile, review)
     check_terminals(profile, review)
     _check_supplies(profile, review)
-    _check_commands(profile, review, database)
-    _check_feedback(profile, review, database)
+    _check_commands(profile, review, said)
+    _check_feedback(profile, review, said)
     _check_lamps(profile, review)
     _check_codes(profile, review)
     _check_interlocks(profile, review)
@@ -86,7 +86,7 @@ def _check_supplies(profile: Profile, review: Review) -> None:
             review.say(("supplies", name, "first_limit"), message)
 
 
-def _check_commands(profile: Profile, review: Review, database: SignalDatabase | None) -> None:
+def _check_commands(profile: Profile, review: Review, said: Vocabulary | None) -> None:
     inputs = review.names("inputs")
     for name, relay in profile.relays.items():
         keys = ("relays", name, "command")
@@ -100,23 +100,21 @@ def _check_commands(profile: Profile, review: Review, database: SignalDatabase |
         elif "link" not in review.names():
             review.say((*keys, "link"), f"relay {name} obeys the link, but the board has none", "describe 'link:'")
         elif profile.link is not None:
-            _check_signal((*keys, "link"), relay.command.link, profile.link.command, review, database)
+            _check_signal((*keys, "link"), relay.command.link, profile.link.command, review, said)
 
 
-def _check_feedback(profile: Profile, review: Review, database: SignalDatabase | None) -> None:
+def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -> None:
     for section in ("supplies", "inputs", "relays"):
         for name, thing in getattr(profile, section).items():
             keys = (section, name, "feedback")
             if thing.feedback is not None and "link" not in review.names():
                 review.say(keys, f"{name} reports by the link, but the board has none", "describe 'link:'")
             elif thing.feedback is not None and profile.link is not None:
-                _check_signal(keys, thing.feedback, profile.link.status, review, database)
+                _check_signal(keys, thing.feedback, profile.link.status, review, said)
 
 
-def _check_signal(
-    keys: KeyPath, signal: str | None, message: str, review: Review, database: SignalDatabase | None
-) -> None:
-    known = database.signals.get(message) if database is not None else None
+def _check_signal(keys: KeyPath, signal: str | None, message: str, review: Review, said: Vocabulary | None) -> None:
+    known = said.get(message) if said is not None else None
     if known is not None and signal not in known:
         hint = nearest_or_list(signal, known, what="signals")
         review.say(keys, f"message {message} has no signal {signal!r}", hint)

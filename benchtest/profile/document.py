@@ -7,7 +7,6 @@ from pydantic import Field, StrictBool, model_validator
 from benchtest.documents.section import Section
 from benchtest.metrology.decision import Rule
 from benchtest.profile.board import (
-    CanLink,
     Code,
     Connector,
     Identity,
@@ -20,7 +19,9 @@ from benchtest.profile.board import (
     Supply,
     Text,
 )
+from benchtest.profile.link import CanLink
 from benchtest.profile.script import Step
+from benchtest.profile.serial_link import BytesLink, TextLink
 from benchtest.quantities import Ratio
 
 Named = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_ -]{0,39}$")]
@@ -73,5 +74,5 @@ class Profile(Section):
     lamps: dict[Named, Lamp] = {}
     codes: dict[Named, Code] = {}
     interlocks: dict[Named, Interlock] = {}
-    link: CanLink | None = None
+    link: Annotated[CanLink | BytesLink | TextLink, Field(discriminator="kind")] | None = None
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]

@@ -8,7 +8,7 @@ Source: ISO 11898-1 for the longest data field of a frame, 64 bytes (from memory
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
@@ -16,7 +16,7 @@ from typing import Any
 
 from benchtest.documents import Review, beside, choices, nearest_or_list, read_bytes
 from benchtest.errors import DocumentError, Problem
-from benchtest.profile.board import CanLink
+from benchtest.profile.link import CanLink, Link, Vocabulary
 
 LONGEST_FRAME = 64
 """Bytes."""
@@ -35,8 +35,7 @@ class SignalDatabase:
     text: str
     content: bytes
     """The file's bytes, for the digest."""
-    signals: Mapping[str, tuple[str, ...]]
-    """Message → its signals."""
+    signals: Vocabulary
 
 
 def read_database(link: CanLink, review: Review) -> SignalDatabase | None:
@@ -118,8 +117,8 @@ def _decoded(content: bytes) -> str:
         return content.decode("cp1252", errors="replace")  # what the format's own tools write
 
 
-def check_messages(link: CanLink, database: SignalDatabase, review: Review) -> None:
-    """Report every message named by `link` that the database lacks."""
+def check_messages(link: Link, known: Collection[str], where: str, review: Review) -> None:
+    """Report every message named by `link` that is not among those `known` from `where`."""
     named = {
         ("link", "controller", "message"): link.controller.message,
         ("link", "board", "message"): link.board.message,
@@ -127,6 +126,6 @@ def check_messages(link: CanLink, database: SignalDatabase, review: Review) -> N
         ("link", "status"): link.status,
     }
     for keys, message in named.items():
-        if message not in database.signals:
-            hint = nearest_or_list(message, database.signals, what=f"messages of {link.database}")
+        if message not in known:
+            hint = nearest_or_list(message, known, what=f"messages of {where}")
             review.say(keys, f"there is no message {message!r}", hint)

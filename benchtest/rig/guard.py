@@ -61,6 +61,8 @@ class Watch:
     """Seconds that this computer woke up late at worst since a recording began: so late may be what the link heard."""
     on: dict[int, str] = field(default_factory=dict)
     """Supplies that were switched on, with their terminals."""
+    remarks: list[str] = field(default_factory=list)
+    """What the link had to bear or has recovered from, until whoever keeps the record takes it."""
     spared: set[int] = field(default_factory=set)
     """Supplies that may be in current limit just now: at their power-up gate, or while a recording orders them."""
 

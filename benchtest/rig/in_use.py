@@ -6,9 +6,10 @@ everything off.
 
 import logging
 import math
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import partial
+from itertools import pairwise
 
 from benchtest.clock import Clock
 from benchtest.errors import Aborted, PlanError, RigError
@@ -17,7 +18,7 @@ from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import RECORDS, adapters_of, unread
 from benchtest.instruments import BenchAdapter, Capture, Identified, Link, Message, Person, SupplyState, Ticking
 from benchtest.interlocks import refused_by_the_bench, to_safe
-from benchtest.procedure import LinkPlan, Move, Procedure, Record, Say, Step
+from benchtest.procedure import Heartbeat, LinkPlan, Move, Procedure, Record, Say, Step
 from benchtest.readings import Evidence, Origin, Recorded
 from benchtest.results import SafeState
 from benchtest.rig.guard import LOOK_EVERY, NOT_ASKED, Watch
@@ -81,6 +82,9 @@ class Rig:
         self.watch.asked_freely = not any(self.fixture.adapters[name].driver in NOT_ASKED for name in used)
         self.watch.begins(step, self.clock.now())
         self.look()
+        if self.link is not None:
+            self.link.check()
+            self._remarked(self.link)
 
     def wait_until(self, deadline: float) -> None:
         """Wait, keep the adapter's dead-man content, and heed a stop."""
@@ -124,15 +128,24 @@ class Rig:
             for order in move.link_orders:
                 self.wait_until(started.at + order.at)
                 said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
-                _in_time(order.at, said[-1], most=self._latest())
+                _in_time(order.at, self.clock.now() - started.at, most=self._latest())
             self.wait_until(started.at + move.duration)
             recording = self.bench.fetch()
+        messages = tuple(self._messages(started.at))
+        if link is not None and not any(isinstance(order, Heartbeat) for order in move.link_orders):
+            _kept_alive(messages, link)
         return Recorded(
             recording=recording,
-            messages=tuple(self._messages(started.at)),
+            messages=messages,
             said=tuple(said),
-            start_uncertainty=started.uncertainty + self.watch.overslept,
+            start_uncertainty=started.uncertainty + self.watch.overslept + self._remarked(self.link),
         )
+
+    def _remarked(self, link: Link | None) -> float:
+        """Note what the link has to remark; return for how many seconds it was deaf."""
+        remarks = link.remarks() if link is not None else ()
+        self.watch.remarks += [remark.text for remark in remarks]
+        return sum(remark.deaf for remark in remarks)
 
     def _latest(self) -> float:
         """Return how late an order on the link may be, in seconds; a bench that the host polls was planned for more."""
@@ -215,6 +228,17 @@ class Rig:
             except RigError as problem:
                 first = first or problem
         return first
+
+
+def _kept_alive(messages: Iterable[Message], plan: LinkPlan) -> None:
+    """Raise RigError when our heartbeat was away for so long that a good board may have called the link lost."""
+    beats = [message.at for message in messages if message.sent and message.name == plan.heartbeat]
+    longest = max((later - earlier for earlier, later in pairwise(beats)), default=0.0)
+    if 0 < plan.bears < longest:
+        raise RigError(
+            f"the heartbeat on the link was away for {longest:.3f} s, and a good board bears {plan.bears:g} s: nothing "
+            "may be judged from this recording (close other programs on this computer)"
+        )
 
 
 def _in_time(planned: float, done: float, *, most: float) -> None:

@@ -299,12 +299,11 @@ def open_simulated(
 ) -> Opened:
     """Return a bench in this process with one specimen of the board on it, on virtual time.
 
-    `database` is the text of the link's DBC file; the same seed gives the same board and the same noise.
+    `database` is the text of a CAN link's DBC file; the same seed gives the same board and the same noise.
     """
     scene = Scene(
         fitted=fitted, harness=harness, fixture=fixture, database=database, seed=seed, faults=faults, mishaps=mishaps
     )
     clock = VirtualClock(scene.advance)
-    linked = database is not None and fitted.profile.link is not None
-    link = SimulatedLink(scene, clock, database) if database is not None and linked else None
+    link = SimulatedLink(scene, clock, scene.codec) if scene.codec is not None else None
     return Opened(bench=SimulatedBench(scene, clock), link=link, clock=clock)

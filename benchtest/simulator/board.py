@@ -11,9 +11,9 @@ from typing import Final
 import numpy as np
 
 from benchtest.faults import Kind
+from benchtest.messages import Codec
 from benchtest.profile.board import CountCode, DigitsCode
 from benchtest.profile.document import Profile
-from benchtest.simulator.codec import Codec
 from benchtest.simulator.events import Events
 from benchtest.simulator.firmware import BROWN_OUT, POWER_GOOD, Firmware
 from benchtest.simulator.lamp import GLOW, Beat, LampBuild, Player, brightness, count_beats, digits_beats

@@ -4,17 +4,17 @@ from collections.abc import Mapping, Sequence
 
 from benchtest.clock import Clock
 from benchtest.errors import AdapterRefused
-from benchtest.instruments import Message
-from benchtest.simulator.codec import Codec
+from benchtest.instruments import Message, Remark
+from benchtest.messages import Codec
 from benchtest.simulator.scene import Scene
 
 
 class SimulatedLink:
     """A controller on the link of the scene's board."""
 
-    def __init__(self, scene: Scene, clock: Clock, database: str) -> None:
+    def __init__(self, scene: Scene, clock: Clock, codec: Codec) -> None:
         self._scene, self._clock = scene, clock
-        self._codec = Codec(database)
+        self._codec = codec
         self._last: dict[str, dict[str, float]] = {}
         self._sent: list[Message] = []
         self._beating = 0
@@ -49,11 +49,18 @@ class SimulatedLink:
         self._sent.clear()
         return everything
 
+    def check(self) -> None:
+        """Do nothing: what is simulated does not die."""
+
+    def remarks(self) -> Sequence[Remark]:
+        """Return nothing: there is no noise in one process."""
+        return ()
+
     def _known(self, message: str) -> Mapping[str, str]:
         try:
             return self._codec.signals(message)
         except KeyError:
-            raise AdapterRefused(f"message {message!r} is not in the signal database") from None
+            raise AdapterRefused(f"message {message!r} is not in {self._codec.where}") from None
 
     def _beat(self, message: str, every: float, run: int) -> None:
         if run == self._beating:
@@ -63,7 +70,8 @@ class SimulatedLink:
     def _put(self, message: str, signals: Mapping[str, float]) -> float:
         values = self._last.setdefault(message, {})
         values.update(signals)
-        identifier, data, now = self._codec.identifier(message), self._codec.encode(message, values), self._scene.now
+        identifier, now = self._codec.identifier(message), self._scene.now
+        data = self._codec.encode(message, values, clip=True)
         self._scene.receive(identifier, data)
         self._sent.append(self._message(now, identifier, data, sent=True))
         return now
@@ -73,7 +81,7 @@ class SimulatedLink:
 
     def _message(self, at: float, identifier: int, data: bytes, *, sent: bool) -> Message:
         name, signals = self._codec.decode(identifier, data)
-        return Message(at=at, name=name, signals=signals, frame=f"{identifier:X}#{data.hex().upper()}", sent=sent)
+        return Message(at=at, name=name, signals=signals, frame=self._codec.written(identifier, data), sent=sent)
 
     def _catch_up(self) -> None:
         self._scene.advance(self._clock.now())

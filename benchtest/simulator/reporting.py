@@ -1,5 +1,7 @@
 """What the board says on its link: heartbeats, and a status message on every change and once a second.
 
+On a serial line whose messages answer others, those come when they are asked for, and then only.
+
 Signals that the profile names as feedback get their meaning from there. Of the others, `sequence` counts, `code` is
 the status code shown, and a signal in volts is the supply; these are conventions of our own boards.
 """
@@ -9,8 +11,9 @@ from collections.abc import Callable, Mapping
 from typing import Final
 
 from benchtest.faults import Kind
+from benchtest.messages import Codec, SerialFormat
 from benchtest.profile.document import Profile
-from benchtest.simulator.codec import Codec
+from benchtest.profile.serial_link import SerialLink
 from benchtest.simulator.events import Events
 from benchtest.simulator.firmware import Firmware
 from benchtest.simulator.specimen import Specimen
@@ -19,8 +22,11 @@ from benchtest.simulator.supply import SimulatedSupply
 STATUS_EVERY: Final = 1.0
 """Seconds; a status message comes at least this often."""
 
+ANSWERING: Final = 0.25
+"""Share of the permitted time after which an answer begins."""
+
 Frame = tuple[float, int, bytes]
-"""Moment in scene time, identifier, data."""
+"""Moment in scene time, identifier (0 on a serial line), data."""
 
 
 class Reporter:
@@ -36,6 +42,8 @@ class Reporter:
         self._events, self._firmware, self._codec, self._power = events, firmware, codec, power
         self._link, self._profile = link, specimen.profile
         self._every = specimen.heartbeat()
+        self._answers = _answers(link.resolved()) if isinstance(link, SerialLink) else {}
+        self._only_asked = {message for message, _ in self._answers.values()}
         self._silent = specimen.has(Kind.LINK_SILENT, "link")
         self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
         self._life = self._sequence = 0
@@ -50,12 +58,23 @@ class Reporter:
             self._firmware.beat()
         elif name == self._link.command:
             self._firmware.command(signals)
+        if name in self._answers and self._firmware.running:
+            answer, after = self._answers[name]
+            self._events.after(after, lambda: self._answer(answer))
 
     def take_sent(self) -> list[Frame]:
         """Return the frames that were sent since the last call, in order of time."""
         sent = list(self._sent)
         self._sent.clear()
         return sent
+
+    def _answer(self, message: str) -> None:
+        if self._firmware.running:
+            self._sequence = (self._sequence + 1) % 256
+            self._send(message, self._about(message))
+
+    def _about(self, message: str) -> Mapping[str, float]:
+        return feedbacks(self._profile, self._firmware) if message == self._link.status else {}
 
     def _boot(self) -> None:
         self._life += 1
@@ -69,7 +88,7 @@ class Reporter:
     def _beat(self, life: int) -> None:
         if life == self._life:
             self._sequence = (self._sequence + 1) % 256
-            self._send(self._link.board.message, {})
+            self._say(self._link.board.message)
             self._events.after(self._every, lambda: self._beat(life))
 
     def _repeat(self, life: int) -> None:
@@ -78,14 +97,18 @@ class Reporter:
             self._events.after(STATUS_EVERY, lambda: self._repeat(life))
 
     def _status(self) -> None:
-        self._send(self._link.status, feedbacks(self._profile, self._firmware))
+        self._say(self._link.status)
+
+    def _say(self, message: str) -> None:
+        if message not in self._only_asked:
+            self._send(message, self._about(message))
 
     def _send(self, message: str, values: Mapping[str, float]) -> None:
         if self._silent:
             return
         signals = self._codec.signals(message).items()
         own = {name: self._own(name, unit) for name, unit in signals if name not in values}
-        data = self._codec.encode(message, {**own, **values})
+        data = self._codec.encode(message, {**own, **values}, clip=True)
         self._sent.append((self._events.now, self._codec.identifier(message), data))
 
     def _own(self, signal: str, unit: str) -> float:
@@ -94,6 +117,12 @@ class Reporter:
         if signal == "code":  # counted anew from the whole state of the board, so only where it is asked for
             return float(self.code())
         return float(self._sequence) if signal == "sequence" else 0.0
+
+
+def _answers(form: SerialFormat) -> Mapping[str, tuple[str, float]]:
+    """Return the answer to each message that has one, and how many seconds after it that begins."""
+    answers = (layout for layout in form.messages if layout.answers)
+    return {layout.answers: (layout.name, ANSWERING * layout.within) for layout in answers}
 
 
 def feedbacks(profile: Profile, firmware: Firmware) -> Mapping[str, float]:

@@ -16,9 +16,11 @@ from benchtest.faults import Defect, Fault, Mishap, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import self_checking
 from benchtest.instruments import Role, SupplyState
+from benchtest.messages import CanCodec, Codec, SerialCodec
 from benchtest.profile.fitting import FittedProfile
+from benchtest.profile.link import Link
+from benchtest.profile.serial_link import SerialLink
 from benchtest.simulator.board import VirtualBoard
-from benchtest.simulator.codec import Codec
 from benchtest.simulator.events import Action, Events
 from benchtest.simulator.guards import Guards
 from benchtest.simulator.noise import Chance
@@ -51,8 +53,9 @@ class Scene:
         self._profile = fitted.profile
         self._events = Events()
         self._specimen = Specimen(fitted.profile, self.chance, fixture.contact_test, faults)
-        codec = Codec(database) if database is not None and fitted.profile.link is not None else None
-        self.board = VirtualBoard(self._events, self._specimen, codec)
+        self.codec = _codec(fitted.profile.link, database)
+        """What is said on the board's link; None when nobody can be on it."""
+        self.board = VirtualBoard(self._events, self._specimen, self.codec)
         self._guards = Guards(fixture.guards, tuple(one for one in mishaps if isinstance(one, Trip)))
         self.own = OwnWires(self._events, fixture.self_check, (one for one in mishaps if isinstance(one, Defect)))
         self.roles = _roles(harness) | dict.fromkeys(self._guards.signals, Role.SENSE) | self_checking(fixture)
@@ -127,10 +130,10 @@ class Scene:
         safe = {Role.RESISTANCE: math.inf}
         return frozenset(c for c, value in self._values.items() if value != safe.get(self.roles[c], 0.0))
 
-    def receive(self, can_id: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         """Put a frame of the controller on the board's link now."""
         if self.board.reporter is not None:
-            self.board.reporter.receive(can_id, data)
+            self.board.reporter.receive(identifier, data)
 
     # ---- what the bench sees
 
@@ -228,6 +231,13 @@ class Scene:
                 if pair is not None and contact is not None:
                     found[pair] = contact.volts.sample
         return found
+
+
+def _codec(link: Link | None, database: str | None) -> Codec | None:
+    """Return how a board's messages stand in bytes; a CAN link without its database has nobody on it."""
+    if isinstance(link, SerialLink):
+        return SerialCodec(link.resolved())
+    return None if link is None or database is None else CanCodec(database)
 
 
 def _roles(harness: Harness) -> dict[int, Role]:

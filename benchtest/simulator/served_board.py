@@ -9,6 +9,7 @@ from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.frames import FramesAdapter
 from benchtest.fixture.modbus import ModbusAdapter
 from benchtest.fixture.wiring import adapters_of, channels_of
+from benchtest.messages import SerialCodec
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.bench import SimulatedBench
 from benchtest.simulator.frames_side import FramesSide
@@ -16,6 +17,7 @@ from benchtest.simulator.modbus_side import ModbusSide
 from benchtest.simulator.modules import Modules
 from benchtest.simulator.scene import Scene
 from benchtest.simulator.section import Section
+from benchtest.simulator.serial_side import SerialSide
 from benchtest.simulator.server import (
     CanSide,
     LineSide,
@@ -54,13 +56,13 @@ def serve_board(
     clock = SceneClock(scene.advance)
     with ExitStack() as stack:
         stop = stack.enter_context(stopped_by_signals(out))
-        ports, sides = open_sides(stack, scene, clock, out, tcp=tcp, linked=database is not None)
+        ports, sides = open_sides(stack, scene, clock, out, tcp=tcp)
         announce(ports)
         serve_sides(sides, clock=clock, out=out, stop=stop, world=scene)
 
 
 def open_sides(
-    stack: ExitStack, scene: Scene, clock: SceneClock, out: TextIO, *, tcp: int | None, linked: bool
+    stack: ExitStack, scene: Scene, clock: SceneClock, out: TextIO, *, tcp: int | None
 ) -> tuple[dict[str, str], list[Side]]:
     """Open a way in for each adapter of the scene's harness, and for its link; return their ports and sides."""
     bench, harness, fixture = SimulatedBench(scene, clock), scene.harness, scene.fixture
@@ -70,10 +72,13 @@ def open_sides(
         ports[name], side = _side(name, stack, scene, bench, clock, out, tcp=tcp)
         sides.append(side)
         tcp = None if tcp is None else 0
-    if linked and harness.link is not None:
+    if scene.codec is not None and harness.link is not None:
         door = open_door(stack, tcp)
         ports[harness.link] = door.name
-        sides.append(CanSide(door, scene, clock))
+        if isinstance(scene.codec, SerialCodec):
+            sides.append(SerialSide(door, scene, scene.codec.form, clock))
+        else:
+            sides.append(CanSide(door, scene, clock))
     return ports, sides
 
 

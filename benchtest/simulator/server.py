@@ -14,6 +14,7 @@ from threading import Event
 from typing import Final, Protocol, TextIO
 
 from benchtest.clock import Clock, RealClock
+from benchtest.messages import EXTENDED, NUMBER
 from benchtest.simulator.doors import OUTBOX, Door, open_pty, open_tcp
 from benchtest.simulator.slcan import Frame, SlcanPeer, write_frame
 from benchtest.simulator.syntax import LINE_LENGTH, TEXTS
@@ -26,10 +27,6 @@ FRAMES_WAITING: Final = 1 << 16
 """Bytes of frames kept for a host that does not read."""
 
 
-EXTENDED: Final = 0x800
-"""First identifier that needs 29 bits; the board has none with 29 bits below it, and does not hear those of others."""
-
-
 class World(Protocol):
     """The simulated world behind the bench; seconds of the server's clock."""
 
@@ -40,8 +37,8 @@ class World(Protocol):
 
     def advance(self, to: float) -> None: ...
 
-    def receive(self, can_id: int, data: bytes) -> None:
-        """Take a frame from the bus."""
+    def receive(self, identifier: int, data: bytes) -> None:
+        """Take a frame from the bus, its identifier as the board's codec has it."""
         ...
 
     def take_sent(self) -> list[tuple[float, int, bytes]]:
@@ -191,15 +188,17 @@ class CanSide:
             self.outbox += answers
             self._world.advance(self._clock.now())  # the last look may be long past: no effect before its cause
             for frame in frames:
-                if frame.extended == (frame.can_id >= EXTENDED):
-                    self._world.receive(frame.can_id, frame.data)
+                self._world.receive(frame.can_id | EXTENDED * frame.extended, frame.data)
         if not self.door.present:
             self._peer.hang_up()
             self.outbox = b""
         elif (
             self._peer.open and len(self.outbox) < FRAMES_WAITING
         ):  # a host that does not read loses frames, whole ones
-            self.outbox += b"".join(write_frame(Frame(can_id, data, can_id >= EXTENDED)) for _, can_id, data in sent)
+            self.outbox += b"".join(
+                write_frame(Frame(identifier & NUMBER, data, bool(identifier & EXTENDED)))
+                for _, identifier, data in sent
+            )
         self._send()
 
     def _send(self) -> None:

@@ -44,7 +44,7 @@ def served(prepared: Prepared, tcp: int | None = None) -> Iterator[Served]:
 
     def serve() -> None:
         with ExitStack() as stack:
-            board.ports, sides = open_sides(stack, scene, clock, out, tcp=tcp, linked=link is not None)
+            board.ports, sides = open_sides(stack, scene, clock, out, tcp=tcp)
             up.set()
             serve_sides(sides, clock=clock, out=out, stop=stop, world=scene)
 

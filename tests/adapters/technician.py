@@ -228,8 +228,8 @@ def by_hand(
     scene = virtual_board(prepared, *faults)
     clock = VirtualClock(scene.advance)
     technician = Technician(scene, clock, asides=asides or {})
-    harness, database = prepared.harness, prepared.profile.database
-    link = SimulatedLink(scene, clock, database) if harness.link is not None and database is not None else None
+    harness = prepared.harness
+    link = SimulatedLink(scene, clock, scene.codec) if harness.link is not None and scene.codec is not None else None
     done = worked_by(technician, prepared, clock=clock, link=link, watcher=watcher or Watcher(), kept=kept)
     return Worked(done=done, technician=technician)
 

@@ -14,6 +14,7 @@ from benchtest.clock import RealClock
 from benchtest.errors import AdapterMissing, AdapterRefused, LinkLost, PlanError
 from benchtest.fixture.document import Adapter
 from benchtest.instruments import Link, Message
+from benchtest.messages import EXTENDED
 from benchtest.procedure import LinkPlan
 from benchtest.simulator.server import SceneClock, open_door, serve
 from tests.server.table_bench import TableBench
@@ -43,7 +44,7 @@ class EchoWorld:
 
     def receive(self, can_id: int, data: bytes) -> None:
         self.heard.append((can_id, data))
-        self.sent.append((0.0, 0x18FEF100, len(self.heard).to_bytes(2, "little")))
+        self.sent.append((0.0, EXTENDED | 0x18FEF100, len(self.heard).to_bytes(2, "little")))
 
     def take_sent(self) -> list[tuple[float, int, bytes]]:
         sent, self.sent = self.sent, []
@@ -136,7 +137,7 @@ def test_heartbeat_keeps_its_period_and_can_be_silenced(bus: Bus) -> None:
 def test_unknown_and_short_frames_are_kept_without_a_name(bus: Bus) -> None:
     """A frame that the database does not know, or that is too short for it, is kept as it came."""
     with opened(bus.port) as link:
-        bus.world.sent += [(0.0, 0x7FF, b"\x01\x02"), (0.0, 0x18FEF100, b"\x01")]
+        bus.world.sent += [(0.0, 0x7FF, b"\x01\x02"), (0.0, EXTENDED | 0x18FEF100, b"\x01")]
         found = collected(link, 2)
 
     assert [("", "7FF#0102"), ("", "18FEF100#01")] == [(message.name, message.frame) for message in found]

@@ -10,10 +10,10 @@ from hypothesis import strategies as st
 
 from benchtest.adapters.frames import open_frames
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent, RigError
-from benchtest.fixture.checksums import CHECKSUMS, crc8, crc16, sum8, xor8
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.frames import FramesAdapter, Template
 from benchtest.instruments import Outputs
+from benchtest.messages.checksums import CHECKSUMS, crc8, crc16, sum8, xor8
 from tests.adapters.poor_served import CLOCK, Served, carwash, served
 from tests.adapters.scripted_line import Peer, Script, scripted
 from tests.published import modbus as published

@@ -202,7 +202,7 @@ def test_a_taken_tcp_port_is_refused_in_words() -> None:
     with served(carwash("modbus"), 0) as board, ExitStack() as stack:
         clock, taken = SceneClock(), int(board.ports["io"].rpartition(":")[2])
         with pytest.raises(PlanError, match=f"cannot listen on port {taken} .*--tcp 0"):
-            open_sides(stack, board.scene, clock, io.StringIO(), tcp=taken, linked=False)
+            open_sides(stack, board.scene, clock, io.StringIO(), tcp=taken)
 
 
 # ---------------------------------------------------------------- one module, no wire

@@ -14,9 +14,9 @@ from benchtest.adapters.modbus import open_modbus
 from benchtest.adapters.modbus_line import Known, ModbusLine
 from benchtest.adapters.ports import open_port
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent
-from benchtest.fixture.checksums import crc16
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.modbus import ModbusAdapter
+from benchtest.messages.checksums import crc16
 from tests.adapters.scripted_line import CLOCK, Peer, Script, scripted
 from tests.published import modbus as published
 from tests.published.modbus import UNIT, Exchange

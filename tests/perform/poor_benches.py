@@ -166,7 +166,7 @@ class PoorBench:
         composed = ComposedBench([self._part(name) for name in adapters_of(fixture, harness)], self.clock)
         self.rig = Rig(
             bench=composed,
-            link=SimulatedLink(self.scene, self.clock, database) if database is not None else None,
+            link=SimulatedLink(self.scene, self.clock, self.scene.codec) if self.scene.codec is not None else None,
             clock=self.clock,
             origin=Origin.SIMULATED,
             identities={},

@@ -15,7 +15,7 @@ from pymodbus.server import ModbusSerialServer, ModbusTcpServer
 from benchtest.cli.documents import prepare
 from benchtest.clock import VirtualClock
 from benchtest.fixture.modbus import ModbusAdapter
-from benchtest.simulator.codec import Codec
+from benchtest.messages import EXTENDED, CanCodec
 from benchtest.simulator.frames_side import FramesSide
 from benchtest.simulator.modbus_side import WholeRequests
 from benchtest.simulator.modules import Modules
@@ -199,7 +199,7 @@ def writes(pdu: bytes) -> Iterator[tuple[str, int, int]]:
 class _Bus:
     """A world that hears frames, and lets the board's own signal database read them."""
 
-    codec: Codec
+    codec: CanCodec
     heard: list[tuple[int, bytes]] = field(default_factory=list)
     commands: list[bytes] = field(default_factory=list)
     next_event: float | None = None
@@ -210,9 +210,9 @@ class _Bus:
     def take_sent(self) -> list[tuple[float, int, bytes]]:
         return []
 
-    def receive(self, can_id: int, data: bytes) -> None:
-        self.heard.append((can_id, data))
-        name, _ = self.codec.decode(can_id, data)
+    def receive(self, identifier: int, data: bytes) -> None:
+        self.heard.append((identifier, data))
+        name, _ = self.codec.decode(identifier, data)
         if name == "ZoneCommand":
             self.commands.append(data)
 
@@ -227,7 +227,7 @@ class SlcanParser:
     name = "serial-line CAN, adapter"
 
     def __init__(self) -> None:
-        self._codec = Codec((ROOT / "profiles/greenhouse.dbc").read_text(encoding="utf-8"))
+        self._codec = CanCodec((ROOT / "profiles/greenhouse.dbc").read_text(encoding="utf-8"))
         texts = ["C\rS4\rO\r", "S4\rO\rt10120101\rt12020600\r", "O\rt1202FF07\rT18FEF1002AABB\rC\r", "V\rN\rF\rs031C\r",
                  "O\rT000001202FF07\r", "O\rt12020100\rt1203010000\r"]  # fmt: skip
         self.corpus: Sequence[Sample] = [Sample("", text.encode()) for text in texts]
@@ -236,8 +236,8 @@ class SlcanParser:
         bus, door = _Bus(self._codec), Door(sample.data)
         CanSide(door, bus, VirtualClock()).turn()
         allowed = [
-            (int(found[1], 16), bytes.fromhex(found[3].decode()))
-            for pattern in (_LINE, _WIDE)
+            (int(found[1], 16) | bits, bytes.fromhex(found[3].decode()))
+            for pattern, bits in ((_LINE, 0), (_WIDE, EXTENDED))
             for found in pattern.finditer(sample.data)
             if len(found[3]) == 2 * int(found[2])
         ]

@@ -11,12 +11,14 @@ from typing import Any, Final
 
 from crccheck.crc import Crc16Modbus
 
-from benchtest.adapters.can_frames import Frame, Frames, heard
+from benchtest.adapters.board_link import Heard
+from benchtest.adapters.can_link import as_heard
 from benchtest.adapters.frames import FramesBench
 from benchtest.adapters.modbus_line import Known, ModbusLine
 from benchtest.clock import VirtualClock
 from benchtest.errors import RigError
 from benchtest.fixture.frames import FramesAdapter
+from benchtest.messages import EXTENDED, NUMBER, CanCodec
 from tests.reliability.far_side import FarSide
 from tests.reliability.mutations import Sample
 from tests.reliability.parsers import Misread
@@ -241,7 +243,7 @@ SIZES: Final = (*range(9), 12, 16, 20, 24, 32, 48, 64)
 
 
 class CanParser:
-    """python-can's reading of a serial-line adapter, and `adapters.can_frames` with the board's signal database."""
+    """python-can's reading of a serial-line adapter, and `adapters.can_link` with the board's signal database."""
 
     name = "serial-line CAN, host"
 
@@ -252,7 +254,7 @@ class CanParser:
                                 ignore_config=True)  # fmt: skip
         self._bus.serialPortOrig.close()
         self._bus.serialPortOrig = self._line
-        self._frames = Frames(import_module("cantools.database").load_string(DATABASE, "dbc"))
+        self._codec = CanCodec(DATABASE)
         texts = ["t10120104\r", "t3206010000009A5D\r", "t32060300FF00C05D\r", "t3213000A00\r", "t321301F6FF\r",
                  "T18FEF10040000A040\r", "\r", "z\rZ\r", "t10120204\rt32060100000000FF\r", "\a", "r1012\r",
                  "d1012AABB\r"]  # fmt: skip
@@ -264,28 +266,29 @@ class CanParser:
         while self._line.text:
             try:
                 came = self._bus.recv(0)
-                frame = None if came is None else heard(0.0, came)
+                frame = None if came is None else as_heard(0.0, came)
             except Exception:  # noqa: BLE001 - what the receiver dies of; CanLink says LinkLost then
                 return False
             if frame is not None:
                 said = self._judge(frame, sample.data) or said
         return said
 
-    def _judge(self, frame: Frame, data: bytes) -> bool:
-        message = self._frames.message(frame)
-        if not message.name:
+    def _judge(self, frame: Heard, data: bytes) -> bool:
+        said, signals = self._codec.decode(frame.identifier, frame.data)
+        if not said:
             return False
-        name, length = NAMES.get((frame.can_id, frame.extended), ("", 0))
+        number, extended = frame.identifier & NUMBER, bool(frame.identifier & EXTENDED)
+        name, length = NAMES.get((number, extended), ("", 0))
         whole = [(found, SIZES[int(found["size"], 16)]) for found in HEARD.finditer(data)]
-        same = [found for found, size in whole if int(found["short"] or found["long"], 16) == frame.can_id
-                and bool(found["long"]) == frame.extended and len(found["data"]) >= 2 * size
+        same = [found for found, size in whole if int(found["short"] or found["long"], 16) == number
+                and bool(found["long"]) == extended and len(found["data"]) >= 2 * size
                 and bytes.fromhex(found["data"].decode())[:size] == frame.data]  # fmt: skip
-        if name != message.name or length > len(frame.data) or not same:
-            raise Misread(f"{data!r} was read as {message}")
-        if any(not isinstance(value, float) for value in message.signals.values()):
-            raise Misread(f"{data!r} has signals that are no numbers: {message}")
-        if any(math.isinf(value) for value in message.signals.values()) and message.name != "Wide":
-            raise Misread(f"{data!r} was read as {message}")
+        if name != said or length > len(frame.data) or not same:
+            raise Misread(f"{data!r} was read as {said} {signals}")
+        if any(not isinstance(value, float) for value in signals.values()):
+            raise Misread(f"{data!r} has signals that are no numbers: {signals}")
+        if any(math.isinf(value) for value in signals.values()) and said != "Wide":
+            raise Misread(f"{data!r} was read as {said} {signals}")
         return True
 
 

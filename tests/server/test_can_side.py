@@ -4,6 +4,7 @@ import os
 import tty
 from dataclasses import dataclass, field
 
+from benchtest.messages import EXTENDED
 from benchtest.simulator.doors import open_pty
 from benchtest.simulator.server import CanSide
 
@@ -32,16 +33,16 @@ class Ledger:
     def advance(self, to: float) -> None:
         self.at = max(self.at, to)
 
-    def receive(self, can_id: int, data: bytes) -> None:
+    def receive(self, identifier: int, data: bytes) -> None:
         assert b"\xaa" == data
-        self.received.append((self.at, can_id))
+        self.received.append((self.at, identifier))
 
     def take_sent(self) -> list[tuple[float, int, bytes]]:
         return []
 
 
-def test_an_identifier_of_29_bits_is_not_the_same_number_of_11() -> None:
-    """T00000123 is confirmed, and the board, whose 0x123 has 11 bits, does not hear it."""
+def test_an_identifier_of_29_bits_is_marked() -> None:
+    """T00000123 reaches the board marked as one of 29 bits, so that nobody takes it for its 0x123."""
     world = Ledger()
     with open_pty() as door:
         host = os.open(door.name, os.O_RDWR | os.O_NOCTTY)
@@ -52,7 +53,7 @@ def test_an_identifier_of_29_bits_is_not_the_same_number_of_11() -> None:
         said = os.read(host, 100)
         os.close(host)
 
-    assert (b"\rZ\rZ\r", [(0.0, 0x18FEF123)]) == (said, world.received)
+    assert (b"\rZ\rZ\r", [(0.0, EXTENDED | 0x123), (0.0, EXTENDED | 0x18FEF123)]) == (said, world.received)
 
 
 def test_no_frame_acts_before_it_came() -> None:

@@ -1,0 +1,54 @@
+"""The board's link to its controller, played by the bench: a CAN bus here, a serial line in `profile.serial_link`."""
+
+from collections.abc import Mapping
+from typing import Literal
+
+from benchtest.documents.section import Section
+from benchtest.profile.board import Fitted, Limits
+from benchtest.quantities import BitsPerSecond, Seconds
+from benchtest.terminals import Pair
+
+
+class Answer(Section):
+    """A periodic message and how often it must come."""
+
+    message: str
+    every: Limits[Seconds]
+
+
+class Controller(Section):
+    """The periodic message by which the board knows its controller, played by the bench."""
+
+    message: str
+    every: Seconds
+
+
+class Link(Fitted):
+    """What is said of every link to the controller, whatever wires it runs on."""
+
+    terminals: Pair
+    bit_rate: BitsPerSecond
+    controller: Controller
+    board: Answer
+    command: str
+    """Message with the command signals."""
+    status: str
+    """Message in which the board answers; sent on every change."""
+    answer: Limits[Seconds]
+    """Command to status message that shows it."""
+    lost_after: Limits[Seconds]
+    """Last heartbeat of the controller to coils off."""
+    back_within: Limits[Seconds]
+    """First heartbeat to the board obeying again."""
+
+
+class CanLink(Link):
+    """A CAN link to the controller."""
+
+    kind: Literal["can"]
+    database: str
+    """DBC file beside the profile."""
+
+
+Vocabulary = Mapping[str, tuple[str, ...]]
+"""Message of a link → its signals."""
