@@ -77,7 +77,7 @@ def _planned(profile: Path, choice: str | None, prepared: Prepared) -> None:
     kind = f", {choice}" if choice else ""
     say(
         f"{profile}{kind}: {len(procedure.steps)} steps, {readings} readings, "
-        f"about {duration(procedure.duration)} on this bench"
+        f"about {duration(prepared.duration)} on this bench"
     )
     say(f"\n  {'reading':<28} {'permitted':<18} {'T':>8} {'U':>8} {'T/U':>5}  line")
     for alike in _alike(foresee(procedure)):
@@ -134,7 +134,7 @@ def _figures(choice: str | None, prepared: Prepared) -> dict[str, Any]:
         "variant": choice,
         "steps": len(procedure.steps),
         "readings": sum(len(step.checks) for step in procedure.steps),
-        "seconds": procedure.duration,
+        "seconds": prepared.duration,
         "cautions": list(cautions(prepared.fixture.fixture, prepared.harness)),
         "not_possible": {
             check.id: check.measurand.reason

@@ -61,9 +61,14 @@ class Prepared:
     """How the bench checks itself; None where a person or a record is the bench."""
 
     @property
+    def before(self) -> float:
+        """The plan's estimate of the bench's check of itself, in seconds."""
+        return self.self_check.procedure.duration if self.self_check else 0.0
+
+    @property
     def duration(self) -> float:
         """The plan's estimate of everything, in seconds."""
-        return self.procedure.duration + (self.self_check.procedure.duration if self.self_check else 0.0)
+        return self.before + self.procedure.duration
 
 
 def prepare(

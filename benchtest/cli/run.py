@@ -100,7 +100,10 @@ def run(
     if not as_json:
         _greet(prepared, by_person=by_person)
     asked = _with_consent(prepared, asked, may_ask=not as_json and not by_person and can_ask())
-    with _stopped_by_signals() as stop, screen(prepared.procedure, quiet=as_json, by_person=by_person) as shown:
+    with (
+        _stopped_by_signals() as stop,
+        screen(prepared.procedure, before=prepared.before, quiet=as_json, by_person=by_person) as shown,
+    ):
         if by_person:
             asked = replace(asked, company=Company(asker=Terminal(stop, err=as_json)))
         held = hold(prepared, asked, shown, stop)
@@ -202,7 +205,7 @@ def _greet(prepared: Prepared, *, by_person: bool) -> None:
     say(
         f"{procedure.board} {procedure.part}{choice}: {len(procedure.steps)} steps, {len(checks)} readings"
         f"{f' ({absent} not possible on this bench)' if absent else ''}, "
-        f"about {duration(procedure.duration)} of bench time"
+        f"about {duration(prepared.duration)} of bench time"
     )
     driver = prepared.fixture.fixture.adapters[prepared.harness.adapter].driver
     if driver not in {"simulated", "replay"} and not by_person:  # a person is told them, and more, at the first request
@@ -290,7 +293,7 @@ def _summary(held: Held) -> dict[str, Any]:
         "not_passed": [result.check.id for result in _not_passed(run)],
         "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
         "origin": run.origin.value,
-        "seconds": {"estimate": run.procedure.duration, "performing": held.performing, "papers": held.papers},
+        "seconds": {"estimate": held.estimate, "performing": held.performing, "papers": held.papers},
     }
 
 

@@ -61,14 +61,19 @@ class Lines:
 class Bar:
     """A bar with the time left by the plan's own estimate; what did not pass stays above it."""
 
-    def __init__(self, procedure: Procedure) -> None:
+    def __init__(self, procedure: Procedure, before: float) -> None:
         from rich.console import Console
         from rich.progress import BarColumn, Progress, TextColumn
 
+        self._before = before
         self._left = procedure.duration
         columns = (BarColumn(bar_width=24), TextColumn("{task.fields[left]} left  {task.description}"))
         self.progress = Progress(*columns, console=Console(highlight=False), transient=True)
-        self._task = self.progress.add_task("", total=procedure.duration, left=duration(self._left))
+        self._task = self.progress.add_task(
+            "the bench checks itself" if before else "",
+            total=before + procedure.duration,
+            left=duration(before + self._left),
+        )
 
     def begins(self, step: Step) -> None:
         from rich.markup import escape
@@ -88,6 +93,7 @@ class Bar:
     def checked(self, bench: BenchCheck) -> None:
         from rich.text import Text
 
+        self.progress.advance(self._task, self._before)
         for text in said_of_the_bench(bench):
             self.progress.console.print(Text(folded(text, self.progress.console.width)))
 
@@ -136,14 +142,17 @@ def summary(results: tuple[Result, ...]) -> str:
 
 
 @contextmanager
-def screen(procedure: Procedure, *, quiet: bool, by_person: bool = False) -> Iterator[Screen]:
-    """Return what fits the place: nothing, a bar, or lines; for a person who is asked, lines on whichever stream."""
+def screen(procedure: Procedure, *, before: float = 0.0, quiet: bool, by_person: bool = False) -> Iterator[Screen]:
+    """Return what fits the place: nothing, a bar, or lines; for a person who is asked, lines on whichever stream.
+
+    `before` is how many seconds the bench needs for itself before the procedure begins.
+    """
     if by_person:
         yield Talk(procedure, err=quiet)
     elif quiet:
         yield Quiet()
     elif sys.stdout.isatty():
-        bar = Bar(procedure)
+        bar = Bar(procedure, before)
         with bar.progress:
             yield bar
     else:

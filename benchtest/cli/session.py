@@ -141,6 +141,8 @@ class Held:
 
     run: Run
     folder: Path
+    estimate: float
+    """Seconds of bench time by the plan."""
     performing: float
     """Seconds of this computer for performing and judging."""
     papers: float
@@ -198,7 +200,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     write_run(folder, run)
     write_junit(folder, run)
     write_certificate(run, readings, folder)
-    return Held(run=run, folder=folder, performing=performing, papers=clock.now() - before)
+    return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
 
 
 def _folder(prepared: Prepared, asked: Asked) -> tuple[datetime, Path]:
