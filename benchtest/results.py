@@ -169,5 +169,7 @@ class Run:
     """Overdue calibrations that somebody answers for."""
     bench_check: BenchCheck | None = None
     """None where a person or a record is the bench, and in run files from before benches checked themselves."""
+    mishaps: tuple[str, ...] = ()
+    """What was wrong with a simulated bench itself."""
     remarks: tuple[str, ...] = ()
     """What the bench had to bear or has recovered from, such as a CAN controller that was opened anew."""

@@ -240,6 +240,7 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "serial": asked.job.serial,
         "seed": asked.virtual.seed,
         "faults": [fault.text for fault in asked.virtual.faults],
+        "mishaps": [mishap.text for mishap in asked.virtual.mishaps],
         "job": asdict(asked.job),
         "profile_file": str(prepared.profile.path.resolve()),
         "fixture_file": str(prepared.fixture.path.resolve()),
@@ -335,6 +336,7 @@ def _run(
         identities=identities,
         seed=asked.virtual.seed if simulated else None,
         faults=tuple(fault.text for fault in asked.virtual.faults),
+        mishaps=tuple(mishap.text for mishap in asked.virtual.mishaps),
         procedure=done.procedure,
         results=performed.results,
         outcome=performed.outcome,
@@ -350,7 +352,7 @@ def _run(
 
 
 def _as_recorded(run: Run, asked: Asked) -> Run:
-    """Return a replayed run with the bench and instruments that read it, and an origin no better than theirs."""
+    """Return a replayed run with the bench that read it and what it knew of itself; its origin is no better."""
     assert asked.company is not None
     assert asked.company.recalled is not None
     run = replace(run, origin=asked.company.recalled.origin)
@@ -366,4 +368,6 @@ def _as_recorded(run: Run, asked: Asked) -> Run:
         instruments=then.instruments,
         seed=then.seed,
         faults=then.faults,
+        mishaps=then.mishaps,
+        bench_check=then.bench_check,
     )

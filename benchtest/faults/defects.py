@@ -43,6 +43,11 @@ class Defect:
     """0 for the clock."""
     wrong: Wrong
 
+    @property
+    def text(self) -> str:
+        """As it was written."""
+        return " ".join(filter(None, [self.part, str(self.channel or ""), self.wrong]))
+
 
 Mishap = Trip | Defect
 """What happens to a bench, or has happened to it."""

@@ -21,6 +21,11 @@ class Trip:
     after: float
     """Seconds after first power; minus infinity from the beginning."""
 
+    @property
+    def text(self) -> str:
+        """As it was written, nearly."""
+        return self.name if math.isinf(self.after) else f"{self.name} after {self.after:g} s"
+
 
 def parse_trip(text: str, guards: Collection[str]) -> Trip:
     """Return the trip written as `text`. Raises ValueError when the fixture has no such guard."""

@@ -33,7 +33,8 @@ def _round_trip(case: Case, asked: RoundTrip) -> Finding:
     if not isinstance(evidence, Exchanged) or not evidence.seconds.get(asked.adapter):
         raise Undecided(f"{asked.adapter} was not asked")
     taken = evidence.seconds[asked.adapter]
-    spread = f"{len(taken)} answers: {seconds(min(taken))} at least, {seconds(within(taken, 0.5))} in the middle"
+    spread = f"{len(taken)} answers: {seconds(min(taken))} at least, {seconds(within(taken, 0.5))} in the middle, "
+    spread += f"99 % within {seconds(within(taken, 0.99))}"
     step = f"; this computer's clock steps by {seconds(evidence.step)}" if evidence.step else ""
     return Finding(value=within(taken, asked.share), note=f"{spread}, {seconds(max(taken))} at most{step}")
 

@@ -5,12 +5,12 @@ was taken twice the later one counts; a step counts as performed when it was jud
 """
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
 from benchtest.perform import Kept
-from benchtest.procedure import Procedure, Set
+from benchtest.procedure import Procedure, Set, Timing
 from benchtest.readings import Evidence, Origin, Readings
 from benchtest.records.canonical import wrong
 from benchtest.records.evidence import from_fields, load_recorded
@@ -58,6 +58,8 @@ class _Found:
     """The least real until the journal says better."""
     outcome: str = ""
     reason: str = CUT_OFF
+    timing: Timing | None = None
+    """As the bench measured it; None where it did not."""
 
 
 def read_interrupted(folder: Path) -> Interrupted:
@@ -71,10 +73,11 @@ def read_interrupted(folder: Path) -> Interrupted:
     except (KeyError, ValueError, TypeError) as cause:
         raise wrong(path, "has a line that is not of this program") from cause
     begun = entries[0].facts
+    procedure = read_procedure(folder, begun["procedure"])
     return Interrupted(
         folder=folder,
         begun=begun,
-        procedure=read_procedure(folder, begun["procedure"]),
+        procedure=replace(procedure, timing=found.timing or procedure.timing),
         readings=Readings(origin=found.origin, evidence=found.evidence),
         steps=found.steps,
         recordings=found.recordings,
@@ -101,6 +104,8 @@ def _found(folder: Path, entries: Iterable[JournalEntry]) -> _Found:
             case "recorded":
                 recorded[facts["evidence"]] = facts["file"]  # the last of its name is the one that lies there
                 found.recordings[facts["file"]] = facts["digest"]
+            case "bench checked":
+                found.timing = Timing(**facts["timing"])
             case "ended":
                 found.outcome, found.reason = facts["outcome"], facts["reason"]
     found.evidence |= {name: load_recorded(folder, file, found.recordings[file]) for name, file in recorded.items()}
