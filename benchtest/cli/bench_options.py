@@ -2,14 +2,17 @@
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import Any, Final, TypeVar
 
 import click
 
+from benchtest.faults import Mishap
 from benchtest.fixture import Fixture, Harness
 from benchtest.fixture.wiring import adapters_of, channels_of
 from benchtest.instruments import Role
 from benchtest.plan.bare import no_board, nothing_to_do
+from benchtest.procedure import LinkPlan
 from benchtest.rig import Rig, Virtual, open_rig
 
 Decorated = TypeVar("Decorated", bound=Callable[..., Any])
@@ -48,8 +51,19 @@ def only(name: str | None, fixture: Fixture, harness: Harness) -> Harness:
 
 
 @contextmanager
-def opened(fixture: Fixture, harness: Harness, ports: dict[str, str]) -> Iterator[Rig]:
-    """Open the bench with no board on it; everything is off on every way out. Raises RigError."""
-    procedure, nobody = nothing_to_do(fixture, harness), no_board(harness)
-    with open_rig(procedure, nobody, fixture=fixture, harness=harness, ports=ports, virtual=Virtual()) as rig:
+def opened(
+    fixture: Fixture,
+    harness: Harness,
+    ports: dict[str, str],
+    *,
+    link: LinkPlan | None = None,
+    mishaps: tuple[Mishap, ...] = (),
+) -> Iterator[Rig]:
+    """Open the bench with no board on it; everything is off on every way out. Raises RigError.
+
+    Its link is opened where `link` says what may be sent there; `mishaps` are those of a simulated bench.
+    """
+    procedure, nobody = replace(nothing_to_do(fixture, harness), link=link), no_board(harness)
+    virtual = Virtual(mishaps=mishaps)
+    with open_rig(procedure, nobody, fixture=fixture, harness=harness, ports=ports, virtual=virtual) as rig:
         yield rig

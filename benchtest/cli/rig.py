@@ -7,6 +7,7 @@ import click
 from benchtest.cli.lazy import LazyGroup
 
 COMMANDS: Final = {
+    "check": ("benchtest.cli.rig_check:check", "Let the bench check itself, without a board."),
     "show": ("benchtest.cli.rig_show:show", "Show what is wired where, and what is energised now."),
 }
 

@@ -2,13 +2,9 @@
 
 import json
 import shlex
-import signal
 import sys
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from types import FrameType
 from typing import Any, TypeVar
 
 import click
@@ -19,9 +15,9 @@ from benchtest.cli.documents import Prepared, fitting_options, partial_option, p
 from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
+from benchtest.cli.stop import stopped_by_signals
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
-from benchtest.errors import Aborted
 from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
 from benchtest.fixture.wiring import cautions, every_channel, people
 from benchtest.procedure import Absent
@@ -101,7 +97,7 @@ def run(
         _greet(prepared, by_person=by_person)
     asked = _with_consent(prepared, asked, may_ask=not as_json and not by_person and can_ask())
     with (
-        _stopped_by_signals() as stop,
+        stopped_by_signals() as stop,
         screen(prepared.procedure, before=prepared.before, quiet=as_json, by_person=by_person) as shown,
     ):
         if by_person:
@@ -219,55 +215,6 @@ def _with_consent(prepared: Prepared, asked: Asked, *, may_ask: bool) -> Asked:
     if expects_virtual(prepared) or asked.acknowledged or not may_ask:
         return asked
     return replace(asked, acknowledged=ask_for_name())
-
-
-class _Stop:
-    """Whether somebody said stop; only noted, since a signal may come in the middle of a line of the journal.
-
-    While a person is being asked nothing is half done, and a signal ends the asking at once.
-    """
-
-    def __init__(self) -> None:
-        self.reason = ""
-        self._asking = False
-        self._unheeded = False
-
-    def note(self, number: int, _frame: FrameType | None) -> None:
-        by = "the operator" if number == signal.SIGINT else signal.Signals(number).name
-        self.reason = self.reason or f"stopped by {by}"
-        self._unheeded = True
-        self._heed_while_asking()
-
-    def __call__(self) -> str:
-        self._unheeded = False
-        return self.reason
-
-    @contextmanager
-    def asking(self) -> Iterator[None]:
-        self._asking = True
-        try:
-            self._heed_while_asking()  # what came just before this would otherwise wait for an answer
-            yield
-        finally:
-            self._asking = False
-
-    def _heed_while_asking(self) -> None:
-        if self._asking and self._unheeded:
-            self._unheeded = False
-            raise Aborted(self.reason)
-
-
-@contextmanager
-def _stopped_by_signals() -> Iterator[_Stop]:
-    """Note Ctrl-C, SIGTERM and SIGHUP; the rig heeds them at its next wait or move and takes the bench to safety."""
-    stop = _Stop()
-    names = [getattr(signal, name) for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
-    before = [signal.signal(name, stop.note) for name in names]
-    try:
-        yield stop
-    finally:
-        for name, handler in zip(names, before, strict=True):
-            signal.signal(name, handler)
 
 
 def _not_passed(run: Run) -> list[Result]:

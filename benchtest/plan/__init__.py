@@ -43,7 +43,7 @@ from benchtest.profile.script import (
 from benchtest.profile.script import Step as Scripted
 from benchtest.profile.serial_link import BytesLink, TextLink
 
-__all__ = ["plan", "plan_self_check"]
+__all__ = ["link_plan", "plan", "plan_self_check"]
 
 HOST_RATE = 1e3
 """Samples per second of the time base that the host keeps where no adapter records."""
@@ -192,14 +192,15 @@ def _assembled(fitted: FittedProfile, database: str | None, draft: Draft, steps:
         ),
         decision=_rule(profile.decision),
         contact_test=ContactTest(**fixture.contact_test.model_dump()),
-        link=None if link is None else _link(link, database),
+        link=None if link is None else link_plan(link, database),
         loads=(*harness.drive.values(), *harness.resistance.values()),
         supplies=tuple(harness.supply.values()),
         steps=tuple(steps),
     )
 
 
-def _link(link: CanLink | BytesLink | TextLink, database: str | None) -> LinkPlan | None:
+def link_plan(link: CanLink | BytesLink | TextLink, database: str | None) -> LinkPlan | None:
+    """Return what may be said on a board's link; None where its signal database is not known."""
     if isinstance(link, CanLink) and database is None:
         return None
     return LinkPlan(
