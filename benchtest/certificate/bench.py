@@ -34,7 +34,7 @@ def bench_of(run: Run) -> Bench | None:
                 "Drives read back": _drives(found.results),
                 "Times as used": _timing(found.timing),
                 "Not looked at": short("; ".join(found.left_out)),
-                "Known-good board": found.reference,
+                "Proof of the bench": found.reference,
             }
         ),
     )

@@ -62,12 +62,18 @@ def read_override(text: str | None) -> tuple[str, str] | None:
     return name, reason
 
 
-def calibration(fixture: Fixture, today: date, override: tuple[str, str] | None) -> tuple[Override, ...]:
-    """Return what is overridden on this day. Raises PlanError for every overdue instrument when nobody overrides."""
-    late = overdue(fixture, today)
+def calibration(
+    fixture: Fixture, today: date, override: tuple[str, str] | None, *, unproven: str = ""
+) -> tuple[Override, ...]:
+    """Return what is overridden on this day; `unproven` says why the known-good board does not prove the bench.
+
+    Raises PlanError for that and for every overdue instrument when nobody overrides.
+    """
+    late = {str(one): "have it calibrated" for one in overdue(fixture, today)}
+    late |= {unproven: "put it on the bench now"} if unproven else {}
     if late and override is None:
-        hint = "have it calibrated, or somebody answers for it: --override-calibration 'NAME, reason'"
-        raise PlanError([f"{one} ({hint})" for one in late])
+        answer = "or somebody answers for it: --override-calibration 'NAME, reason'"
+        raise PlanError([f"{one} ({what}, {answer})" for one, what in late.items()])
     if override is None or not late:
         return ()
-    return (Override(by=override[0], reason=override[1], of=tuple(str(one) for one in late)),)
+    return (Override(by=override[0], reason=override[1], of=tuple(late)),)

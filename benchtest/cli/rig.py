@@ -8,6 +8,7 @@ from benchtest.cli.lazy import LazyGroup
 
 COMMANDS: Final = {
     "check": ("benchtest.cli.rig_check:check", "Let the bench check itself, without a board."),
+    "reference": ("benchtest.cli.rig_reference:reference", "Show how the bench's known-good board did on it."),
     "show": ("benchtest.cli.rig_show:show", "Show what is wired where, and what is energised now."),
 }
 

@@ -175,7 +175,9 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
     clock = RealClock()
-    overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override)
+    proven, sentence = _proven(prepared, asked)
+    unproven = "" if proven else sentence
+    overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
     started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
@@ -191,6 +193,8 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, done, keeper, identities)
         run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
+        if run.bench_check is not None and sentence:
+            run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
@@ -201,6 +205,20 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     write_junit(folder, run)
     write_certificate(run, readings, folder)
     return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
+
+
+def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
+    """Return whether the bench's known-good board lets it judge this one, and what that board says of it."""
+    fixture = prepared.fixture.fixture
+    reference, replays = fixture.reference, asked.company is not None and asked.company.recalled is not None
+    if reference is None or replays:
+        return True, ""
+    if (prepared.procedure.part, asked.job.serial) == (reference.part, reference.serial):
+        return True, "this is the bench's known-good board"
+    from benchtest.records.reference import standing
+
+    found = standing(reference, bench=fixture.bench.name, root=asked.root, now=wall_time())
+    return found.fit, found.sentence
 
 
 def _folder(prepared: Prepared, asked: Asked) -> tuple[datetime, Path]:

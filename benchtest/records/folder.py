@@ -32,6 +32,11 @@ def create_folder(root: Path, *, started: datetime, part: str, serial: str) -> P
     return folder
 
 
+def folders_of(root: Path, *, part: str, serial: str) -> list[Path]:
+    """Return the folders of finished runs below `root` that may be of one board, by their names, oldest first."""
+    return sorted(path.parent for path in root.glob(f"*-{_plain(part)}-{_plain(serial)}-*/run.json"))
+
+
 def _plain(text: str) -> str:
     return _PLAIN.sub("_", text)[:LONGEST_SERIAL].strip(".") or "_"
 
