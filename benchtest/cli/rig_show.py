@@ -11,7 +11,7 @@ from benchtest.cli.words import say, tell
 from benchtest.clock import wall_time
 from benchtest.errors import RigError
 from benchtest.fixture import Fixture, Harness, LoadedFixture, load_fixture
-from benchtest.fixture.wire_list import Wire, numbers, wire_list
+from benchtest.fixture.wire_list import Wire, numbers, own_wires, wire_list
 from benchtest.fixture.wiring import adapters_of
 
 
@@ -104,6 +104,7 @@ def _as_json(fixture: Fixture, harnesses: list[Harness], answers: dict[str, Answ
             ]
             for harness in harnesses
         },
+        "own_wires": list(own_wires(fixture)),
         "energised": {name: {"channels": answer.on, "why_not_known": answer.why} for name, answer in answers.items()},
     }
 
@@ -119,6 +120,10 @@ def _tell(fixture: Fixture, harnesses: list[Harness], ports: dict[str, str], ans
         say(f"\nHarness for {harness.part}")
         for text in _table(wire_list(fixture, harness), today):
             say(text)
+    if own := own_wires(fixture):
+        say("\nThe bench's own wires")
+    for sentence in own:
+        say(f"  {sentence}")
     for name, answer in answers.items():
         on = "everything off" if not answer.on else f"ENERGISED: {numbers(answer.on)}"
         say(f"\n{name}: {on if answer.on is not None else answer.why}")

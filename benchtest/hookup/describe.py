@@ -10,7 +10,7 @@ from typing import Final
 from benchtest import __version__
 from benchtest.cautions import before_power
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.fixture.wire_list import Wire, numbers, wire_list
+from benchtest.fixture.wire_list import Wire, numbers, own_wires, wire_list
 from benchtest.fixture.wiring import adapters_of
 from benchtest.hookup.drawing import draw
 from benchtest.hookup.plugs import missing, swapped
@@ -83,6 +83,7 @@ def describe(
         plugs=tuple(Row(cells=(*t.plugs, t.sentence)) for t in missing(profile, harness, procedure, test)),
         swaps=tuple(Row(cells=(" and ".join(t.plugs), t.sentence)) for t in swapped(profile, harness, procedure, test)),
         wires=tuple(_wires(profile, wires)),
+        own_wires=own_wires(fixture),
         legend=LEGEND,
     )
 

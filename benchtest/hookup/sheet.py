@@ -78,4 +78,6 @@ class Sheet:
     """Two plugs, what tells that they are swapped, when."""
     wires: tuple[Row, ...]
     """Terminals, role, adapter and channel, what for."""
+    own_wires: tuple[str, ...]
+    """What the bench checks itself with, in sentences."""
     legend: str
