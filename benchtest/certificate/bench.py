@@ -1,5 +1,6 @@
 """What the paper says of the bench's check of itself, and of the timing with which the board was judged for it."""
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
@@ -57,7 +58,12 @@ def _drives(results: Iterable[Result]) -> str:
 
 
 def _rounded(taken: Sequence[float]) -> float:
-    return float(f"{max(taken):.2g}")
+    """Return the longest of some times, rounded up to two digits."""
+    longest = max(taken)
+    if longest <= 0:
+        return 0.0
+    step = 10.0 ** (math.floor(math.log10(longest)) - 1)
+    return math.ceil(longest / step) * step
 
 
 def _timing(timing: Timing) -> str:

@@ -4,6 +4,7 @@ Its history lies in the run folders, where every run of every board lies; a run 
 aside. What has drifted shows against the runs before: the bench has changed, or the board has.
 """
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -105,16 +106,20 @@ def _compared(runs: Sequence[Run]) -> tuple[Compared, ...]:
         return ()
     found = [_figures(run) for run in before]
     last = _figures(runs[-1])
-    same = [name for name in last if all(name in figures for figures in found)]
+    same = [name for name in last if all(name in one and math.isfinite(_number(one[name])) for one in found)]
     compared = (_one(last[name], [figures[name] for figures in found], of=len(same)) for name in same)
-    return tuple(sorted(compared, key=lambda one: -abs(one.score) if one.score == one.score else -float("inf")))
+    return tuple(sorted(compared, key=lambda one: -math.inf if math.isnan(one.score) else -abs(one.score)))
 
 
 def _one(last: Result, before: Sequence[Result], *, of: int) -> Compared:
-    values = [float(one.value) for one in (*before, last) if isinstance(one.value, float | int)]
+    values = [_number(one) for one in (*before, last)]
     uncertainties = [one.uncertainty or 0.0 for one in before]
     number = score(values[-1], last.uncertainty or 0.0, values[:-1], uncertainties, of=of)
     return Compared(result=last, earlier=tuple(values[:-1]), score=number)
+
+
+def _number(result: Result) -> float:
+    return float(result.value) if isinstance(result.value, float | int) else math.nan
 
 
 def _figures(run: Run) -> dict[str, Result]:
