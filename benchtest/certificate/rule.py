@@ -22,6 +22,7 @@ WORDS: Final[Mapping[Rule, str]] = {
         "the guard band's sake although it lies inside the limits says so, and does not by itself fail the item: the "
         "outcome is then inconclusive. "
     ),
+    "guarded rejection": "Guarded rejection. Fail: outside the limits by more than w. Pass: everything else. ",
     "simple acceptance": "Simple acceptance. Pass: inside the limits. Fail: outside. There is no guard band. ",
 }
 NOT_TESTED: Final = (

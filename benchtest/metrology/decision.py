@@ -1,27 +1,28 @@
 """From a value and its uncertainty to a word.
 
-The guard band is w = guard · U on each side of each limit. Three rules decide with it:
+The guard band is w = guard · U on each side of each limit. Four rules decide with it:
 
 non-binary            pass and fail outside doubt, conditional pass and conditional fail within w of a limit
 guarded acceptance    pass inside the limits by w or more, else fail: also a value that lies inside by less
 simple acceptance     pass inside the limits, else fail; there is no guard band
+guarded rejection     fail outside the limits by more than w, else pass: what is stated holds until it is refuted
 
 Where w is zero they say the same. Anything that is not a number, value, uncertainty or limit, leaves the question open:
 nothing passes by accident.
 
 Source: ILAC-G8:09/2019, 4.1 (guard band), 4.2.1 (binary statement for simple acceptance), 4.2.2 (binary statement with
 guard band) and 4.2.3 (non-binary statement with guard band); the words of 4.2 and 4.2.3 were read in a public copy, the
-numbers of its first two paragraphs are from memory.
+numbers of its first two paragraphs are from memory. JCGM 106:2012, 8.3.3, for guarded rejection.
 """
 
 import math
 from typing import Final, Literal
 
 Word = Literal["pass", "conditional pass", "conditional fail", "fail", "not tested"]
-Rule = Literal["simple acceptance", "guarded acceptance", "non-binary"]
+Rule = Literal["simple acceptance", "guarded acceptance", "non-binary", "guarded rejection"]
 
-BINARY: Final[dict[Word, Word]] = {"conditional pass": "fail", "conditional fail": "fail"}
-"""What guarded acceptance calls a value that the guard band covers."""
+BINARY: Final[dict[Rule, Word]] = {"guarded acceptance": "fail", "guarded rejection": "pass"}
+"""What a rule with two words calls a value that the guard band covers."""
 
 
 def decide(
@@ -50,7 +51,7 @@ def decide(
         return "not tested"
     band = 0.0 if rule == "simple acceptance" else guard * uncertainty
     word = _word(value, band, floor, ceiling)
-    return BINARY.get(word, word) if rule == "guarded acceptance" else word
+    return BINARY.get(rule, word) if word in {"conditional pass", "conditional fail"} else word
 
 
 def _word(value: float, band: float, floor: float, ceiling: float) -> Word:

@@ -2,7 +2,7 @@
 
 The same moves and checks as for a board, about the bench: what reads at rest, how soon adapters answer, how fast the
 clock is, whether each drive does what it is told, whether lamp sensors see a light, what supplies put out, whether the
-link adapters hear one another. A limit here is the fixture's own statement; a bench that misses one may not judge.
+link adapters hear one another. A limit here is the fixture's own statement; a bench that refutes one may not judge.
 """
 
 from collections.abc import Iterable, Mapping
@@ -76,7 +76,7 @@ def self_check(fixture: Fixture, harness: Harness, *, link: LinkPlan | None, boa
     procedure = replace(
         bare,
         channels=draft.channels,
-        decision=DecisionRule(guard=1.0, accept_conditional=True),
+        decision=DecisionRule(guard=1.0, accept_conditional=True, rule="guarded rejection"),
         link=link,
         loads=(*bare.loads, *draft.outputs),
         steps=tuple(steps),

@@ -5,7 +5,6 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, StrictBool, model_validator
 
 from benchtest.documents.section import Section
-from benchtest.metrology.decision import Rule
 from benchtest.profile.board import (
     Code,
     Connector,
@@ -31,7 +30,7 @@ Named = Annotated[str, Field(pattern=r"^[A-Za-z][A-Za-z0-9_ -]{0,39}$")]
 class Decision(Section):
     """How a value and its uncertainty become a word (ILAC-G8:09/2019, 4.2)."""
 
-    rule: Rule = "non-binary"
+    rule: Literal["simple acceptance", "guarded acceptance", "non-binary"] = "non-binary"
     """`non-binary`: pass, conditional pass, conditional fail, fail. `guarded acceptance`: pass inside by w or more,
     else fail. `simple acceptance`: pass inside the limits, else fail."""
     guard: Annotated[float, Field(ge=0, le=3)] = 1.0

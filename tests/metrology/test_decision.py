@@ -78,12 +78,12 @@ def test_the_unit_does_not_matter(value: int, uncertainty: int, limits: list[int
     assert plain == decide(value * factor, uncertainty * factor, low=low * factor, high=high * factor)
 
 
-RULES: tuple[Rule, ...] = ("simple acceptance", "guarded acceptance", "non-binary")
+RULES: tuple[Rule, ...] = ("simple acceptance", "guarded acceptance", "non-binary", "guarded rejection")
 
 
 @given(whole, st.integers(0, 50), st.tuples(whole, whole).map(sorted))
 def test_the_rules_agree_where_there_is_no_guard_band(value: int, uncertainty: int, limits: list[int]) -> None:
-    """With w = 0 simple acceptance, guarded acceptance and the non-binary statement are one."""
+    """With w = 0 all of them are one."""
     low, high = limits
     words = {decide(value, uncertainty, low=low, high=high, guard=0.0, rule=rule) for rule in RULES}
     assert 1 == len(words)
@@ -92,9 +92,15 @@ def test_the_rules_agree_where_there_is_no_guard_band(value: int, uncertainty: i
 
 @given(whole, st.integers(1, 50), st.tuples(whole, whole).map(sorted), st.sampled_from([0.5, 1.0, 2.0]))
 def test_a_stricter_rule_never_passes_more(value: int, uncertainty: int, limits: list[int], guard: float) -> None:
-    """Guarded acceptance passes what the non-binary statement passes, and simple acceptance all that lies inside."""
+    """Guarded acceptance passes what the non-binary statement passes, simple acceptance all that lies inside.
+
+    Guarded rejection fails what the non-binary statement fails, and nothing else.
+    """
     low, high = limits
-    simple, guarded, full = (decide(value, uncertainty, low=low, high=high, guard=guard, rule=rule) for rule in RULES)
+    simple, guarded, full, lenient = (
+        decide(value, uncertainty, low=low, high=high, guard=guard, rule=rule) for rule in RULES
+    )
+    assert lenient == ("fail" if full == "fail" else "pass")
     assert (guarded == "pass") == (full == "pass")
     assert simple == ("pass" if low <= value <= high else "fail")
     assert guarded in {"pass", "fail"}

@@ -44,6 +44,8 @@ def test_guarded_rejection_of_a_speed() -> None:
     assert 107 == round(limit)
     assert 106.588 == pytest.approx(limit, abs=0.001)
     assert 0.001 == pytest.approx(conformity(limit, 0.02 * limit, low=None, high=100.0), abs=1e-6)
+    for speed, word in ((106.58, "pass"), (106.60, "fail")):
+        assert word == decide(speed, 0.02 * speed, low=None, high=100.0, guard=3.0902, rule="guarded rejection")
 
 
 @pytest.mark.parametrize(("multiple", "risk"), [(1.5, 0.00135), (1.0, 0.02275), (0.83, 0.0485), (0.0, 0.5)])

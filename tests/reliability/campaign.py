@@ -18,7 +18,8 @@ from tests.reliability.troubles import TROUBLES, Trouble
 
 HEAD = """# Reliability
 
-Every step of the greenhouse run (two bays, dosing), in the middle of which something goes wrong, over pseudo-terminals
+Every step of the greenhouse run (two bays, dosing), the bench's check of itself among them, in the middle of which
+something goes wrong, over pseudo-terminals
 in real time. Made by `python -m tests.reliability.campaign --write docs/reliability.md`.
 
 A case has held when the exit code and the words are right, the journal is whole up to that moment, nothing stayed on,

@@ -76,7 +76,7 @@ class Ended:
 
 
 def cases(troubles: tuple[Trouble, ...], *, seed: int = 1) -> Iterator[Case]:
-    """Yield every trouble at every step of the greenhouse procedure."""
+    """Yield every trouble at every step of the greenhouse procedure, and of the bench's check of itself before it."""
     whole = yaml.safe_load((ROOT / "profiles/greenhouse.yaml").read_text(encoding="utf-8"))["steps"]
     around = {step["step"]: step for step in whole if step["step"] in AROUND}
     seen: set[str] = set()
@@ -91,7 +91,8 @@ def cases(troubles: tuple[Trouble, ...], *, seed: int = 1) -> Iterator[Case]:
             planned = _prepared(script)
         except BenchtestError:
             continue  # of a variant that this board is not
-        for found in planned.procedure.steps:
+        own = planned.self_check.procedure.steps if planned.self_check else ()
+        for found in (*own, *planned.procedure.steps):
             name = found.id if found.id in {"unpowered", "come-to-rest", "link-heard", "safe-off"} else f"{found.title}"
             if name not in seen:
                 seen.add(name)
