@@ -21,9 +21,9 @@ from benchtest.messages import Codec
 SEND_TIME: Final = 1.0
 """Longest time in seconds for one message to leave. A wire that is in order takes one in far less: ten frames that
 wait before it on the slowest CAN bus (10 kbit/s, 160 bits each with the worst stuffing) leave in 0.16 s. It is as long
-as it is for the computer's sake: a serial port's library tells of a time-out also when the message went and the
-process was then kept from running for longer than this, and a starved one was seen kept for some 0.2 s. How late an
-order may be, and how long a heartbeat may be away, is watched where recordings are made (`rig.in_use`), not here."""
+as it is for the computer's sake: a serial port's library also tells of a time-out when the message went and the process
+was then kept from running for longer than this, as a busy computer may keep it. How late an order may be, and how long
+a heartbeat may be away, is watched where recordings are made (`rig.in_use`), not here."""
 LOOK_TIME: Final = 0.05
 """Longest wait of the receiver in seconds before it looks whether it should end."""
 PROOF: Final = 1.0

@@ -239,6 +239,7 @@ def _summary(held: Held) -> dict[str, Any]:
         "readings": _counts(run),
         "not_passed": [result.check.id for result in _not_passed(run)],
         "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
+        "remarks": list(run.remarks),
         "origin": run.origin.value,
         "seconds": {"estimate": held.estimate, "performing": held.performing, "papers": held.papers},
     }
@@ -251,6 +252,8 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     for result in _not_passed(run)[:5] if judged else ():
         say(f"  {line(result)}")
     say(", ".join(f"{count} {verdict}" for verdict, count in _counts(run).items() if count))
+    for remark in run.remarks:
+        say(f"remark: {remark}")
     say(f"safe state: {run.safe.note}")
     if run.origin is Origin.SIMULATED:
         say("SIMULATED: no real board was on the bench")

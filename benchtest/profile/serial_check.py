@@ -17,7 +17,7 @@ SLOWEST_POLL = 0.05
 def check_serial(link: SerialLink, review: Review) -> None:
     """Report what is wrong with a serial link in itself; broken messages were reported elsewhere."""
     for name, message, keys in _messages(link):
-        for signal, number in message.signals.items():  # type: ignore[attr-defined]
+        for signal, number in message.numbers.items():
             if number.scale == 0:
                 where = (*keys, "signals", signal, "scale")
                 review.say(where, f"a count of signal {signal} stands for nothing", "a scale that is not 0")
@@ -34,8 +34,7 @@ def check_serial(link: SerialLink, review: Review) -> None:
 
 
 def _messages(link: SerialLink) -> Iterator[tuple[str, Message, KeyPath]]:
-    messages: Mapping[str, Message] = link.messages  # type: ignore[attr-defined]
-    for name, message in messages.items():
+    for name, message in link.every_message.items():
         yield name, message, ("link", "messages", name)
 
 

@@ -6,6 +6,7 @@ bytes; in text with its last bytes. `resolved` gives the same as the plan and th
 """
 
 import re
+from collections.abc import Mapping
 from typing import Annotated, Literal
 
 from pydantic import BeforeValidator, Field, StrictBool, WithJsonSchema
@@ -118,6 +119,11 @@ class Message(Section):
     within: Seconds = 0.02
     """Slowest answer, without the time that its bytes take on the wire. Later ones are taken for none."""
 
+    @property
+    def numbers(self) -> Mapping[str, Number]:
+        """What it carries, by name; each kind of message says where."""
+        raise NotImplementedError  # of the two kinds below
+
 
 class BytesMessage(Message):
     """A message made of bytes."""
@@ -128,6 +134,10 @@ class BytesMessage(Message):
     """Bytes of the whole frame, checksum and end included; when left out, as many as its contents need."""
     signals: dict[MessageName, BytesSignal] = {}
 
+    @property
+    def numbers(self) -> Mapping[str, Number]:
+        return self.signals
+
 
 class TextMessage(Message):
     """A message that is a line of fields."""
@@ -137,6 +147,10 @@ class TextMessage(Message):
     fields: Annotated[int, Field(ge=1, le=100)] | None = None
     """Number of fields, the word included; when left out, up to the last that has a signal."""
     signals: dict[MessageName, TextSignal] = {}
+
+    @property
+    def numbers(self) -> Mapping[str, Number]:
+        return self.signals
 
 
 class SerialLink(Link):
@@ -159,9 +173,14 @@ class SerialLink(Link):
         raise NotImplementedError  # of the two kinds below
 
     @property
+    def every_message(self) -> Mapping[str, Message]:
+        """All messages, by name; each kind of line has its own kind."""
+        raise NotImplementedError
+
+    @property
     def said(self) -> Vocabulary:
         """Messages and their signals."""
-        raise NotImplementedError
+        return {name: tuple(message.numbers) for name, message in self.every_message.items()}
 
 
 class BytesLink(SerialLink):
@@ -176,8 +195,8 @@ class BytesLink(SerialLink):
     messages: Annotated[dict[MessageName, BytesMessage], Field(min_length=1)]
 
     @property
-    def said(self) -> Vocabulary:
-        return {name: tuple(message.signals) for name, message in self.messages.items()}
+    def every_message(self) -> Mapping[str, Message]:
+        return self.messages
 
     def resolved(self) -> SerialFormat:
         stated = self.length if isinstance(self.length, LengthField) else None
@@ -242,8 +261,8 @@ class TextLink(SerialLink):
     messages: Annotated[dict[MessageName, TextMessage], Field(min_length=1)]
 
     @property
-    def said(self) -> Vocabulary:
-        return {name: tuple(message.signals) for name, message in self.messages.items()}
+    def every_message(self) -> Mapping[str, Message]:
+        return self.messages
 
     def resolved(self) -> SerialFormat:
         return SerialFormat(

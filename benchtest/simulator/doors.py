@@ -24,10 +24,15 @@ OUTBOX: Final = 1 << 28
 class Door(Protocol):
     """One place where one host at a time can be."""
 
-    name: str
-    """What the host opens."""
-    present: bool
-    """A host is here."""
+    @property
+    def name(self) -> str:
+        """What the host opens."""
+        ...
+
+    @property
+    def present(self) -> bool:
+        """Whether a host is here."""
+        ...
 
     def watched(self) -> int:
         """Return the descriptor to wait on; -1 when there is nothing to wait on but time."""
