@@ -39,7 +39,7 @@ class SerialLine:
         self._turn = threading.Lock()
         """Held while turns are looked at; sender and receiver both do."""
         self._last_byte = clock.now()
-        self._told = (0, 0, 0, 0)
+        self._told = (0, 0, 0, 0, 0)
         port.discard()  # what came before nobody can date
 
     def receive(self) -> Sequence[Heard]:
@@ -79,10 +79,22 @@ class SerialLine:
 
     def remarks(self) -> Sequence[Remark]:
         """Return in one sentence what was thrown away and what went unanswered since the last call."""
-        seen = (self._splitter.noise, self._splitter.broken, self._turns.unanswered, self._turns.late)
+        seen = (
+            self._splitter.noise,
+            self._splitter.broken,
+            self._turns.unanswered,
+            self._turns.late,
+            self._turns.doubted,
+        )
         new = [now - before for now, before in zip(seen, self._told, strict=True)]
         self._told = seen
-        what = ("bytes of noise", "broken frames", "questions without an answer in time", "answers too late")
+        what = (
+            "bytes of noise",
+            "broken frames",
+            "questions without an answer in time",
+            "answers too late",
+            "answers that may have been an earlier question's",
+        )
         said = ", ".join(f"{count} {words}" for count, words in zip(new, what, strict=True) if count)
         return [Remark(text=f"link {self.name}: {said}")] if said else []
 

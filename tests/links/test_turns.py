@@ -43,12 +43,37 @@ def test_after_a_missing_answer_the_same_is_not_asked_until_a_late_one_must_have
 
 
 def test_an_answer_that_nobody_awaits_is_taken_for_none(turns: Turns) -> None:
-    """Neither one that comes too late nor a second one."""
+    """It comes too late."""
     assert not turns.heard("State", 10.030)
-    turns.asked("Ask", 10.050, on_the_wire=0.005)
-    assert turns.heard("State", 10.060)
-    assert not turns.heard("State", 10.061)
-    assert (1, 2) == (turns.unanswered, turns.late)
+    assert (1, 1) == (turns.unanswered, turns.late)
+
+
+def test_an_answer_after_the_next_question_is_not_taken_for_that_ones(turns: Turns) -> None:
+    """The first one's comes 60 ms late, the second one's in time: neither is believed, nor the one that may be left."""
+    turns.asked("Ask", 10.046, on_the_wire=0.005)
+    assert not turns.heard("State", 10.060)
+    assert 10.091 == pytest.approx(turns.free_at("Ask", 10.061))
+    assert not turns.heard("State", 10.062)
+    turns.asked("Ask", 10.092, on_the_wire=0.005)
+    assert not turns.heard("State", 10.100)
+    assert (1, 1, 2) == (turns.unanswered, turns.late, turns.doubted)
+
+
+def test_one_question_with_one_answer_puts_them_in_step_again(turns: Turns) -> None:
+    """After one that never came: the next answer is not believed, the one after it is."""
+    turns.asked("Ask", 10.046, on_the_wire=0.005)
+    assert not turns.heard("State", 10.056)
+    turns.asked("Ask", 10.092, on_the_wire=0.005)
+    assert turns.heard("State", 10.100)
+    assert (1, 0, 1) == (turns.unanswered, turns.late, turns.doubted)
+
+
+def test_a_second_answer_is_taken_for_none(turns: Turns) -> None:
+    """And leaves the next one in doubt."""
+    assert turns.heard("State", 10.010)
+    assert not turns.heard("State", 10.011)
+    turns.asked("Ask", 10.040, on_the_wire=0.005)
+    assert not turns.heard("State", 10.050)
 
 
 def test_what_answers_nothing_is_believed_at_any_time(turns: Turns) -> None:
