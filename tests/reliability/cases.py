@@ -81,12 +81,9 @@ def cases(troubles: tuple[Trouble, ...], *, seed: int = 1) -> Iterator[Case]:
     around = {step["step"]: step for step in whole if step["step"] in AROUND}
     seen: set[str] = set()
     for number, step in enumerate(_single_steps(whole)):
-        script = (
-            around["unpowered"],
-            around["power up"],
-            *([] if step["step"] in AROUND else [step]),
-            around["safe off"],
-        )
+        alone = [] if step["step"] in AROUND else [step]
+        before, after = (alone, []) if step["step"] == "plugs" else ([], alone)  # plugs are looked at without power
+        script = (around["unpowered"], *before, around["power up"], *after, around["safe off"])
         try:
             planned = _prepared(script)
         except BenchtestError:
