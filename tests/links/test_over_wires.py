@@ -80,7 +80,7 @@ def test_a_good_board_passes_in_lines_of_text_that_are_asked_for(tmp_path: Path)
 
 
 def test_a_spoilt_frame_is_borne_and_told(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """The board passes, in frames of bytes; what was thrown away stands in journal, run file, paper, and on the screen."""
+    """The board passes, in frames of bytes; what was thrown away is in journal, run file and paper, and told."""
     with served(tmp_path, polled=False, meddle=garble) as words:
         assert 0 == entry(words)
     shown = capsys.readouterr().out
