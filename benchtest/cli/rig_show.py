@@ -3,16 +3,18 @@
 import json
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import click
 
-from benchtest.cli.words import say, tell
+from benchtest.cli.words import folded, say, tell
 from benchtest.clock import wall_time
 from benchtest.errors import RigError
 from benchtest.fixture import Fixture, Harness, LoadedFixture, load_fixture
 from benchtest.fixture.wire_list import Wire, numbers, own_wires, wire_list
 from benchtest.fixture.wiring import adapters_of
+
+COLUMNS: Final = 80
 
 
 def ports_of(fixture: Fixture, given: tuple[str, ...]) -> dict[str, str]:
@@ -123,7 +125,7 @@ def _tell(fixture: Fixture, harnesses: list[Harness], ports: dict[str, str], ans
     if own := own_wires(fixture):
         say("\nThe bench's own wires")
     for sentence in own:
-        say(f"  {sentence}")
+        say(folded(f"  {sentence}", COLUMNS))
     for name, answer in answers.items():
         on = "everything off" if not answer.on else f"ENERGISED: {numbers(answer.on)}"
         say(f"\n{name}: {on if answer.on is not None else answer.why}")
