@@ -64,6 +64,7 @@ class Dialect:
 def find_dialect(path: Path, lines: Sequence[str], options: Options) -> Dialect:
     """Return the one way to read the head; raise CaptureError when there is none, or more than one."""
     quoted = any('"' in line for line in lines[-5:])
+    written = [(number, line) for number, line in enumerate(lines, 1) if line.strip(_NOTHING)]
     found = [
         dialect
         for delimiter in DELIMITERS
@@ -71,7 +72,7 @@ def find_dialect(path: Path, lines: Sequence[str], options: Options) -> Dialect:
         if options.delimiter in {None, delimiter}
         and options.decimal in {None, decimal}
         and (delimiter != "," or decimal != "," or quoted)
-        if (dialect := _explain(lines, delimiter, decimal)) is not None
+        if (dialect := _explain(written, delimiter, decimal)) is not None
     ]
     found = _without_echoes(found)
     if not found:
@@ -101,10 +102,12 @@ def split(line: str, delimiter: str) -> tuple[str, ...]:
     return tuple(cell.strip() for cell in cells)
 
 
-def _explain(lines: Sequence[str], delimiter: str, decimal: str) -> Dialect | None:
-    rows = [
-        Row(line=number, text=line, delimiter=delimiter) for number, line in enumerate(lines, 1) if line.strip(_NOTHING)
-    ]
+def _explain(written: Sequence[tuple[int, str]], delimiter: str, decimal: str) -> Dialect | None:
+    plain = [(number, line) for number, line in written if not line.startswith("#")]
+    ends = (Row(line=number, text=line, delimiter=delimiter) for number, line in plain[-5:])
+    if all(_kinds(row, decimal) is None for row in ends):
+        return None  # as most pairs end, before the whole head is cut into rows
+    rows = [Row(line=number, text=line, delimiter=delimiter) for number, line in written]
     read = [row for row in rows if not row.text.startswith("#")]
     runs: list[tuple[int, int, list[str]]] = []
     for place in reversed(range(max(0, len(read) - 5), len(read))):

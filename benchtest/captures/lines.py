@@ -29,13 +29,14 @@ class Text:
         """Yield the file in blocks of whole lines, each line closed by a line feed."""
         rest = b""
         for chunk in self._chunks():
-            whole, feed, tail = (rest + chunk).rpartition(b"\n")
-            if len(tail) > LONGEST_LINE:
+            held = rest + chunk if rest else chunk
+            end = held.rfind(b"\n") + 1
+            rest = held[end:]
+            if len(rest) > LONGEST_LINE:
                 found = f"a line longer than {LONGEST_LINE} bytes"
                 raise CaptureError(self.path, found, expected="a text file with one row per line")
-            if feed:
-                yield whole + feed
-            rest = tail
+            if end:
+                yield held[:end]
         if rest:
             yield rest + b"\n"
 
