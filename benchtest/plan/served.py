@@ -7,6 +7,7 @@ reads back are not known to be off.
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapter_of, unread
 from benchtest.procedure import (
+    TEMPO,
     ContactResistance,
     CountRhythm,
     EffectiveValue,
@@ -19,7 +20,6 @@ from benchtest.procedure import (
     StillOn,
 )
 from benchtest.quantities import show
-from benchtest.signals.rhythm import TOLERANCE
 
 SLOW_BOARD = 0.05  # of a flash: what the board's own clock takes of the decoder's tolerance
 
@@ -44,7 +44,7 @@ def _no_reading(number: int, what: Measurand, procedure: Procedure, fixture: Fix
     """Return why a channel cannot serve a measurand; nothing when it can."""
     channel = procedure.channels[number]
     if isinstance(what, LampCode):
-        tolerable = _shortest(what.rhythm) * (TOLERANCE - SLOW_BOARD)
+        tolerable = _shortest(what.rhythm) * (TEMPO - SLOW_BOARD)
         late = f"{channel.terminals} is looked at to within {show(channel.late, 's')}"
         return f"{late}; this code needs {show(tolerable, 's')}" if channel.late > tolerable else ""
     if channel.two_valued:

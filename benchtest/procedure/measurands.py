@@ -1,7 +1,7 @@
 """What a check reads from the evidence: the judge has an arm for each."""
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -135,6 +135,11 @@ class Still:
     start: float
     end: float
     kind: Literal["still"] = "still"
+
+
+TEMPO: Final = 0.2
+"""How far flashes and gaps may be off their usual time, relative: twice what two clocks of ±5 % and a slow sampling add
+up to."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

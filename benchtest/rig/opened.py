@@ -11,7 +11,6 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from benchtest.adapters.catalogue import find
-from benchtest.adapters.composed import ComposedBench, Part
 from benchtest.adapters.finding import Found
 from benchtest.adapters.replay import Recalled
 from benchtest.clock import Clock, RealClock, VirtualClock
@@ -221,6 +220,8 @@ def _one_bench(
     if len(devices) == 1 and whole.recorder is not None:
         bench: Any = whole.recorder  # an adapter that can do everything needs no host to help it
         return bench, lambda: math.inf
+    from benchtest.adapters.composed import ComposedBench, Part  # noqa: PLC0415 - brings numpy, which starting does without
+
     parts = [
         Part(
             name=name,

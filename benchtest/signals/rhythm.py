@@ -15,12 +15,10 @@ from typing import Final
 
 import numpy as np
 
-from benchtest.procedure import CountRhythm, DigitsRhythm, Rhythm
+from benchtest.procedure import TEMPO, CountRhythm, DigitsRhythm, Rhythm
 from benchtest.signals.brightness import Light
 from benchtest.signals.levels import States
 
-TOLERANCE: Final = 0.2
-"""Relative; twice what two clocks of ±5 % and a slow sampling add up to."""
 CLOCK: Final = 0.05
 """Relative spread of a duration, between two clocks."""
 BY_CHANCE: Final = 12.0
@@ -115,8 +113,8 @@ def _windows(durations: dict[str, float], look: float) -> tuple[Kind, ...]:
         Kind(
             name=name,
             usual=usual,
-            shortest=max(least, usual * (1 - TOLERANCE) - look),
-            longest=min(most, usual * (1 + TOLERANCE) + look),
+            shortest=max(least, usual * (1 - TEMPO) - look),
+            longest=min(most, usual * (1 + TEMPO) + look),
             spread=math.hypot(CLOCK * usual, look / 2) or 1e-9,
         )
         for (name, usual), least, most in zip(ordered, lowest, highest, strict=True)

@@ -20,6 +20,7 @@ from typing import Any
 import pytest
 
 from benchtest.cli.documents import Prepared
+from tests.benchmarks.yardstick import slowness
 
 ROOT = Path(__file__).parent.parent.parent
 TWO_BAY = ["profiles/greenhouse.yaml", "--variant", "two-bay", "--option", "dosing"]
@@ -58,7 +59,8 @@ def test_help_starts_within_six_bare_interpreters() -> None:
 def test_a_whole_simulated_run_is_mostly_the_job_itself(tmp_path: Path) -> None:
     """Process start to certificate: at most 3 s, and at most 40 % of it outside perform, judge and certificate.
 
-    The 3 s are of processor time, since others may be busy on this computer; nothing in a simulated run waits.
+    The 3 s are of processor time, since others may be busy on this computer, and of the machine that the yardstick was
+    taken from; nothing in a simulated run waits.
     """
     runs = []
     for _ in range(5):
@@ -72,7 +74,9 @@ def test_a_whole_simulated_run_is_mostly_the_job_itself(tmp_path: Path) -> None:
         )
         whole = perf_counter() - begin
         spent = json.loads(done.stdout)["seconds"]
-        runs.append((whole, processor_seconds() - before, 1 - (spent["performing"] + spent["papers"]) / whole))
+        runs.append(
+            (whole, (processor_seconds() - before) / slowness(), 1 - (spent["performing"] + spent["papers"]) / whole)
+        )
     whole, worked, outside = (statistics.median(column) for column in zip(*runs, strict=True))
     print(f"\nwhole run {whole:.2f} s, {worked:.2f} s of it processor time (limit 3)")
     print(f"{outside:.0%} of it outside perform, judge, certificate (limit 40 %)")

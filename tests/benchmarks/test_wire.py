@@ -25,6 +25,7 @@ from benchtest.fixture.document import Adapter, HardLimits
 from benchtest.perform import Watcher, perform
 from benchtest.rig import Virtual, open_rig
 from benchtest.rig.guard import Watch
+from tests.benchmarks.yardstick import slowness
 
 ROUNDS, TRIPS = 61, 60
 PEER = r"""
@@ -120,9 +121,12 @@ class Taped:
 
 
 def test_an_engine_step_costs_at_most_two_milliseconds_beyond_wire_and_dwell(greenhouse: Prepared) -> None:
-    """Perform over an adapter that answers at once and a clock that waits for nobody; judging is counted too."""
+    """Perform over an adapter that answers at once and a clock that waits for nobody; judging is counted too.
+
+    The 2 ms are those of the machine that the yardstick was taken from.
+    """
     costs = []
-    for _ in range(5):
+    for _ in range(7):
         with open_rig(
             greenhouse.procedure,
             greenhouse.fitted,
@@ -137,7 +141,8 @@ def test_an_engine_step_costs_at_most_two_milliseconds_beyond_wire_and_dwell(gre
             begin = process_time()  # others may be busy on this computer; nothing here waits
             at_once = replace(rig, bench=bench, link=link, clock=VirtualClock(), watch=Watch())
             again = perform(greenhouse.procedure, at_once, Watcher())
-            costs.append((process_time() - begin) / len(greenhouse.procedure.steps))
+            spent = process_time() - begin
+            costs.append(spent / len(greenhouse.procedure.steps) / slowness())
         assert [result.verdict for result in once.results] == [result.verdict for result in again.results]
         assert not bench.tape
     cost = statistics.median(costs)
