@@ -1,77 +1,41 @@
-"""The faults a board can have: one table of kinds, one sentence each, and which parts of a profile can have which.
+"""The faults a board can have: which parts of a profile can have which kinds.
 
-A fault is written `K3 contact welded`: the part by its name in the profile, then what is wrong with it. Only faults
-that leave a trace on the bench's channels or on the link are listed.
+A fault is written `K3 contact welded`: the part by its name in the profile, then what is wrong with it; two parts that
+share a fault are written `K3/K4 outputs bridged`. What a kind means is in `kinds`.
 """
 
 import difflib
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from enum import StrEnum
+from itertools import combinations, pairwise
 from typing import Final
 
-from benchtest.profile.board import Probe
+from benchtest.faults.kinds import ABOUT, About, Kind
+from benchtest.profile.board import CountCode, Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.link import Link
 from benchtest.profile.serial_link import SerialLink
 
-
-class Kind(StrEnum):
-    """What is wrong; the value is how it is written after the part's name."""
-
-    WELDED = "contact welded"
-    NEVER_CLOSES = "contact never closes"
-    SLOW_OPERATE = "slow operate"
-    SLOW_RELEASE = "slow release"
-    LONG_BOUNCE = "long bounce"
-    RESISTANCE_HIGH = "contact resistance high"
-    COIL_OPEN = "coil open"
-    DRIVER_SHORTED = "driver shorted"
-    LAMP_DARK = "lamp dark"
-    LAMP_LIT = "lamp always lit"
-    CODE_WRONG = "lamp code wrong"
-    LINK_SILENT = "silent"
-    HEARTBEAT_LATE = "heartbeat late"
-    SUPPLY_SHORTED = "shorted"
-    PASS_OPEN = "pass-through open"
-    RAIL_LOW = "rail low"
-    INTERLOCK_IGNORED = "ignored"
-    PLUG_MISSING = "jumper plug missing"
-    INPUT_STUCK = "input stuck"
-    PROBE_OPEN = "probe channel open"
-
-
-SENTENCES: Final[dict[Kind, str]] = {
-    Kind.WELDED: "The contact of {} has welded and stays closed whatever its coil does.",
-    Kind.NEVER_CLOSES: "The contact of {} is burnt or bent away and never closes.",
-    Kind.SLOW_OPERATE: "The armature of {} sticks and operates too late.",
-    Kind.SLOW_RELEASE: "The armature of {} sticks and releases too late.",
-    Kind.LONG_BOUNCE: "The contact of {} bounces for too long when it closes.",
-    Kind.RESISTANCE_HIGH: "The contact of {} is dirty and its resistance too high.",
-    Kind.COIL_OPEN: "The coil of {} has a broken wire; its driver works, the relay does not.",
-    Kind.DRIVER_SHORTED: "The driver transistor of {} has failed short; its coil is on as long as there is power.",
-    Kind.LAMP_DARK: "Lamp {} has failed or is in the wrong way round and never lights.",
-    Kind.LAMP_LIT: "Lamp {} is lit as long as there is power, whatever it should show.",
-    Kind.CODE_WRONG: "Lamp {} flashes the code of another state.",
-    Kind.LINK_SILENT: "The board hears its controller but sends nothing on the {}.",
-    Kind.HEARTBEAT_LATE: "The board sends its heartbeat on the {} too seldom.",
-    Kind.SUPPLY_SHORTED: "Supply {} is shorted on the board.",
-    Kind.PASS_OPEN: "The way of supply {} on to the next board is open.",
-    Kind.RAIL_LOW: "The regulator of {} gives too little voltage.",
-    Kind.INTERLOCK_IGNORED: "The board does not keep the interlock '{}'.",
-    Kind.PLUG_MISSING: "The jumper plug on {} is missing.",
-    Kind.INPUT_STUCK: "Input {} reads as at rest whatever is connected to it.",
-    Kind.PROBE_OPEN: "The measuring channel of {} is open, whatever probe is connected.",
-}
-
-_OF_A_RELAY: Final = (Kind.WELDED, Kind.NEVER_CLOSES, Kind.COIL_OPEN, Kind.DRIVER_SHORTED)
+_OF_A_RELAY: Final = (
+    Kind.WELDED, Kind.WELD_BREAKS, Kind.NEVER_CLOSES, Kind.MISSES, Kind.CHATTERS, Kind.COIL_OPEN, Kind.DRIVER_OPEN,
+    Kind.DRIVER_SHORTED, Kind.SUPPRESSOR_SHORTED,
+)  # fmt: skip
 _OF_A_LIMITED_RELAY: Final = {
     "operate": Kind.SLOW_OPERATE,
     "release": Kind.SLOW_RELEASE,
     "bounce": Kind.LONG_BOUNCE,
     "resistance": Kind.RESISTANCE_HIGH,
+    "open_voltage": Kind.LEAKS,
 }
+_OF_A_CODE: Final = (Kind.CODE_WRONG, Kind.CODE_IRREGULAR, Kind.CODE_MISSING)
+_OF_A_PROBE: Final = (Kind.PROBE_OPEN, Kind.PROBE_SHORTED, Kind.PROBE_OFFSET)
+_OF_AN_INPUT: Final = (Kind.INPUT_STUCK, Kind.INPUT_ALWAYS, Kind.INPUT_SLOW, Kind.INPUT_MISSES)
+_OF_A_LINK: Final = (
+    Kind.LINK_SILENT, Kind.LINK_BIT_RATE, Kind.LINK_DROPS, Kind.SCALING_WRONG, Kind.LOSS_UNNOTICED, Kind.NO_RECOVERY,
+)  # fmt: skip
+BETWEEN: Final = "/"
+"""Stands between two parts that have a fault together."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +44,7 @@ class Fault:
 
     kind: Kind
     subject: str
-    """Name in the profile: relay, lamp, supply, rail, input, interlock, connector, or `link`."""
+    """Name in the profile: relay, lamp, supply, rail, input, interlock, connector; two of them; `link`, `processor`."""
     text: str
     """As written: `K3 contact welded`."""
 
@@ -90,16 +54,32 @@ class Fault:
     @property
     def sentence(self) -> str:
         """What has happened to the board, in a technician's words."""
-        return SENTENCES[self.kind].format(self.subject)
+        return self.about.sentence.format(self.subject.replace(BETWEEN, " and "))
+
+    @property
+    def repair(self) -> str:
+        """What mends it, in a technician's words."""
+        return self.about.repair.format(self.subject.replace(BETWEEN, " and "))
+
+    @property
+    def about(self) -> About:
+        """What is known of its kind."""
+        return ABOUT[self.kind]
+
+    @property
+    def parts(self) -> tuple[str, ...]:
+        """Names of the parts that have it."""
+        return tuple(self.subject.split(BETWEEN))
 
 
 def possible(fitted: FittedProfile) -> tuple[Fault, ...]:
     """Return every fault that a board of this profile can have, in the order of the profile."""
-    return tuple(
-        Fault(kind, subject, f"{subject} {kind}")
-        for kinds in (_relays, _lamps, _supplies, _inputs, _logic)
-        for subject, kind in kinds(fitted.profile)
-    )
+    profile = fitted.profile
+    found = [
+        *(each for kinds in (_relays, _lamps, _supplies, _inputs, _logic, _plugs) for each in kinds(profile)),
+        *((variant, Kind.WRONG_VARIANT) for variant, lacking in fitted.others.items() if lacking),
+    ]
+    return tuple(Fault(kind, subject, f"{subject} {kind}") for subject, kind in found)
 
 
 def parse(text: str, fitted: FittedProfile) -> Fault:
@@ -120,34 +100,58 @@ def _plain(text: str) -> str:
     return " ".join(text.casefold().split())
 
 
-def _relays(profile: Profile) -> Iterator[tuple[str, Kind]]:
+_Found = Iterator[tuple[str, Kind]]
+"""Part and what it can have."""
+
+
+def _neighbours(names: Iterable[str], kind: Kind) -> _Found:
+    return ((f"{one}{BETWEEN}{other}", kind) for one, other in pairwise(names))
+
+
+def _relays(profile: Profile) -> _Found:
     for name, relay in profile.relays.items():
         limits = relay.limits.over(profile.relay_limits)
         yield from ((name, kind) for kind in _OF_A_RELAY)
         yield from ((name, kind) for limit, kind in _OF_A_LIMITED_RELAY.items() if getattr(limits, limit) is not None)
+        if relay.coil_current is not None:
+            yield name, Kind.COIL_TURNS
+        if relay.coil is not None:
+            yield name, Kind.SUPPRESSOR_OPEN
+        if relay.feedback is not None:
+            yield name, Kind.FEEDBACK_STUCK
+    yield from _neighbours(profile.relays, Kind.BRIDGED)
 
 
-def _lamps(profile: Profile) -> Iterator[tuple[str, Kind]]:
+def _lamps(profile: Profile) -> _Found:
     always = {supply.lamp for supply in profile.supplies.values() if supply.kind == "dc"}
     for name, lamp in profile.lamps.items():
-        yield name, Kind.LAMP_DARK
+        yield from ((name, kind) for kind in (Kind.LAMP_DARK, Kind.LAMP_DIM, Kind.LAMP_FLICKERS))
         if name not in always:  # a lamp across the board's own supply cannot be lit too long
             yield name, Kind.LAMP_LIT
         if lamp.code is not None:
-            yield name, Kind.CODE_WRONG
+            yield from ((name, kind) for kind in _OF_A_CODE)
+    coils = [relay.lamp for relay in profile.relays.values() if relay.lamp is not None]
+    yield from _neighbours(coils, Kind.LAMPS_SWAPPED)
 
 
-def _supplies(profile: Profile) -> Iterator[tuple[str, Kind]]:
+def _supplies(profile: Profile) -> _Found:
     for name, supply in profile.supplies.items():
-        yield name, Kind.SUPPLY_SHORTED
+        yield from ((name, kind) for kind in (Kind.SUPPLY_SHORTED, Kind.SUPPLY_OPEN))
+        if supply.idle_current is not None:
+            yield name, Kind.IDLE_HIGH
         if supply.passed_on is not None:
-            yield name, Kind.PASS_OPEN
-    yield from ((name, Kind.RAIL_LOW) for name in profile.rails)
+            yield from ((name, kind) for kind in (Kind.PASS_OPEN, Kind.PASS_RESISTIVE))
+    yield from ((name, kind) for name in profile.rails for kind in (Kind.RAIL_LOW, Kind.RAIL_HIGH, Kind.RAIL_RIPPLE))
 
 
-def _inputs(profile: Profile) -> Iterator[tuple[str, Kind]]:
+def _inputs(profile: Profile) -> _Found:
     for name, port in profile.inputs.items():
-        yield name, Kind.PROBE_OPEN if isinstance(port, Probe) else Kind.INPUT_STUCK
+        yield from ((name, kind) for kind in (_OF_A_PROBE if isinstance(port, Probe) else _OF_AN_INPUT))
+    for kind in ("level", "dry contact"):
+        alike = [name for name, port in profile.inputs.items() if port.kind == kind]
+        yield from _neighbours(alike, Kind.INPUTS_SWAPPED)
+    probes = [name for name, port in profile.inputs.items() if isinstance(port, Probe)]
+    yield from _neighbours(probes, Kind.PROBES_SWAPPED)
 
 
 def _polled(link: Link) -> bool:
@@ -156,10 +160,37 @@ def _polled(link: Link) -> bool:
     return any(layout.answers for layout in layouts if layout.name == link.board.message)
 
 
-def _logic(profile: Profile) -> Iterator[tuple[str, Kind]]:
-    yield from ((name, Kind.INTERLOCK_IGNORED) for name in profile.interlocks)
-    if profile.link is not None:
-        yield "link", Kind.LINK_SILENT
-        if not _polled(profile.link):
-            yield "link", Kind.HEARTBEAT_LATE
-    yield from ((name, Kind.PLUG_MISSING) for name, plug in profile.connectors.items() if plug.bridged)
+def _logic(profile: Profile) -> _Found:
+    yield from ((name, kind) for name in profile.interlocks for kind in (Kind.INTERLOCK_IGNORED, Kind.INTERLOCK_ALWAYS))
+    yield from (("processor", kind) for kind in (Kind.NOT_RUNNING, Kind.STARTS_LATE))
+    if profile.link is None:
+        return
+    yield from (("link", kind) for kind in _OF_A_LINK)
+    if not _polled(profile.link):
+        yield from (("link", kind) for kind in (Kind.HEARTBEAT_LATE, Kind.HEARTBEAT_JITTERS))
+    if any(isinstance(code, CountCode) for code in profile.codes.values()):
+        yield "link", Kind.CODE_DISAGREES
+
+
+def _plugs(profile: Profile) -> _Found:
+    yield from (
+        (name, kind)
+        for name, plug in profile.connectors.items()
+        if plug.bridged
+        for kind in (Kind.PLUG_MISSING, Kind.PLUG_RESISTIVE)
+    )
+    harmless = [name for name, plug in profile.connectors.items() if plug.bridged or _only_inputs(profile, name)]
+    for one, other in combinations(harmless, 2):
+        if profile.connectors[one].pins == profile.connectors[other].pins:
+            yield f"{one}{BETWEEN}{other}", Kind.PLUGS_EXCHANGED
+
+
+def _only_inputs(profile: Profile, connector: str) -> bool:
+    """Return whether a connector carries inputs and nothing else that the profile names."""
+    others = [supply.terminals for supply in profile.supplies.values()]
+    others += [supply.passed_on.terminals for supply in profile.supplies.values() if supply.passed_on]
+    others += [rail.terminals for rail in profile.rails.values()]
+    others += [pair for relay in profile.relays.values() for pair in (relay.contact.make, relay.contact.break_) if pair]
+    others += [relay.coil for relay in profile.relays.values() if relay.coil]
+    busy = {pair.high.connector for pair in others}
+    return connector not in busy and any(port.terminals.high.connector == connector for port in profile.inputs.values())

@@ -5,7 +5,7 @@ names that are not fitted; what was left out is kept by name, for the certificat
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any
 
 from benchtest.profile.board import Condition, CountCode, DigitsCode, Fitted
@@ -24,6 +24,8 @@ class FittedProfile:
     options: tuple[str, ...]
     not_fitted: tuple[str, ...]
     """Names that this choice leaves out."""
+    others: Mapping[str, frozenset[str]] = field(default_factory=dict)
+    """Every other choice, and what it leaves out of this one."""
 
 
 def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...] = ()) -> FittedProfile:
@@ -53,8 +55,28 @@ def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...
     steps = [step for step in profile.steps if _has(step, variant, options)]
     changed["steps"] = tuple(kept for step in steps for kept in _step(step, out, profile))
     return FittedProfile(
-        profile=profile.model_copy(update=changed), variant=variant, options=options, not_fitted=tuple(sorted(out))
+        profile=profile.model_copy(update=changed),
+        variant=variant,
+        options=options,
+        not_fitted=tuple(sorted(out)),
+        others=_others(profile, variant, options, out),
     )
+
+
+def _others(
+    profile: Profile, variant: str | None, options: tuple[str, ...], out: set[str]
+) -> Mapping[str, frozenset[str]]:
+    """Return what the board would lack as another variant, and without one of its options."""
+    everything = {name: thing for section in _SECTIONS for name, thing in getattr(profile, section).items()}
+
+    def lacking(of: str | None, has: tuple[str, ...]) -> frozenset[str]:
+        return frozenset(name for name, thing in everything.items() if name not in out and not _has(thing, of, has))
+
+    variants = {other: lacking(other, options) for other in profile.variants if other != variant}
+    without = {
+        f"without {option}": lacking(variant, tuple(has for has in options if has != option)) for option in options
+    }
+    return variants | without
 
 
 def _chosen(profile: Profile, variant: str | None) -> str | None:

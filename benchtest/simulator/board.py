@@ -4,6 +4,7 @@ Everything that can be measured is a `Signal`: a function from moments to values
 scene's business.
 """
 
+import math
 from collections.abc import Callable
 from functools import partial
 from typing import Final
@@ -16,17 +17,29 @@ from benchtest.profile.board import CountCode, DigitsCode
 from benchtest.profile.document import Profile
 from benchtest.simulator.events import Events
 from benchtest.simulator.firmware import BROWN_OUT, POWER_GOOD, Firmware
-from benchtest.simulator.lamp import GLOW, Beat, LampBuild, Player, brightness, count_beats, digits_beats
-from benchtest.simulator.relay import SimulatedRelay
+from benchtest.simulator.lamp import (
+    GLOW,
+    Beat,
+    LampBuild,
+    Player,
+    brightness,
+    count_beats,
+    digits_beats,
+    through,
+)
+from benchtest.simulator.relay import SHORT, SimulatedRelay
 from benchtest.simulator.reporting import Reporter
-from benchtest.simulator.specimen import SHORT, Specimen
+from benchtest.simulator.specimen import Specimen
 from benchtest.simulator.supply import SimulatedSupply
 from benchtest.simulator.trace import Samples, Signal, Trace
 
 DROPOUT: Final = 3.0
 """Volts that a regulator loses at least: a rail follows the supply below rail + this."""
-PASS_THROUGH: Final = 40e-3
-"""Ohms from supply in to supply out (some 10 cm of track, fuse and two contacts; common practice, no source)."""
+IRREGULAR: Final = (0.4, 2.2)
+"""By how much a disturbed processor stretches what it plays."""
+TURN: Final = 2 * math.pi
+RIPPLE: Final = 300.0
+"""Hertz of the ripple behind a worn capacitor: six-fold mains, as far as a slow recording shows it."""
 
 
 class VirtualBoard:
@@ -34,6 +47,7 @@ class VirtualBoard:
 
     def __init__(self, events: Events, specimen: Specimen, codec: Codec | None) -> None:
         self._events, self._specimen = events, specimen
+        self._rng = specimen.chance.stream("codes")
         self.profile: Profile = specimen.profile
         self.supplies = {
             name: SimulatedSupply(events, specimen.supply(name, supply))
@@ -51,7 +65,9 @@ class VirtualBoard:
             )
             for name, relay in self.profile.relays.items()
         }
-        self.firmware = Firmware(events, build, self.profile, self.relays)
+        self.firmware = Firmware(events, build, self.profile, self.relays, specimen.chance.stream("inputs"))
+        for one, other in specimen.pairs(Kind.BRIDGED).items():
+            self.relays[one].bridged.append(self.relays[other])
         self._lamps = {name: specimen.lamp(name) for name in self.profile.lamps}
         self._glow: dict[str, Signal] = {}
         self._connect_power()
@@ -93,7 +109,7 @@ class VirtualBoard:
 
     def _steady(self, supply: SimulatedSupply) -> Signal:
         """Follow the voltage; an a.c. lamp sits behind rectifier and capacitor and does not flicker."""
-        return lambda times: brightness(supply.volts.sample(times), supply.build.nominal)
+        return lambda times: brightness(supply.inside.sample(times), supply.build.nominal)
 
     def _code_lamp(self, name: str, code: str) -> Signal:
         light = Trace()
@@ -105,9 +121,15 @@ class VirtualBoard:
     def _beats(self, lamp: str, name: str) -> list[Beat]:
         code = self.profile.codes[name]
         wrong = self._specimen.has(Kind.CODE_WRONG, lamp)
+        if self._specimen.has(Kind.CODE_MISSING, lamp):
+            return [(True, 1.0)]
         if isinstance(code, CountCode):
-            return list(count_beats(code, self._count(code) + wrong))
-        return list(digits_beats(code, tuple(self._digits(code, probe, wrong=wrong) for probe in code.probes)))
+            beats = list(count_beats(code, self._count(code) + wrong))
+        else:
+            beats = list(digits_beats(code, tuple(self._digits(code, probe, wrong=wrong) for probe in code.probes)))
+        if not self._specimen.has(Kind.CODE_IRREGULAR, lamp):
+            return beats
+        return [(lit, seconds * float(self._rng.uniform(*IRREGULAR))) for lit, seconds in beats]
 
     def _count(self, code: CountCode) -> int:
         true = self.firmware.truth()
@@ -129,8 +151,11 @@ class VirtualBoard:
 
     def light(self, lamp: str) -> Signal:
         """Return the reading of the sensor over a lamp."""
+        lamp = self._specimen.pairs(Kind.LAMPS_SWAPPED).get(lamp, lamp)
         build = self._lamps[lamp]
         glow = self._lit_by_power() if build.always else self._glow.get(lamp, _dark)
+        if build.gaps:
+            glow = _with_gaps(build.gaps, glow)
         return _over_ambient(build, _dark if build.dark else glow)
 
     def _lit_by_power(self) -> Signal:
@@ -138,15 +163,20 @@ class VirtualBoard:
 
     def rail(self, name: str) -> Signal:
         """Return the voltage of a rail, which the supply must exceed."""
-        volts = self._specimen.rail(name)
-        return lambda times: np.clip(np.asarray(self.power.volts.sample(times)) - DROPOUT, 0.0, volts)
+        volts, share = self._specimen.rail(name), self._specimen.ripple(name)
+
+        def steady(times: Samples) -> Samples | float:
+            return np.clip(np.asarray(self.power.inside.sample(times)) - DROPOUT, 0.0, volts)
+
+        return steady if not share else lambda times: steady(times) * (1 + share * np.sin(TURN * RIPPLE * times))
 
     def passed_on(self, supply: str) -> Signal:
         """Return the voltage on the way out to the next board."""
-        if self._specimen.has(Kind.PASS_OPEN, supply):
+        ohms = self._specimen.pass_through(supply)
+        if math.isinf(ohms):
             return _dark
         source = self.supplies[supply]
-        return lambda times: source.sample_volts(times) - PASS_THROUGH * np.asarray(self.current(supply)(times))
+        return lambda times: source.sample_volts(times) - ohms * np.asarray(self.current(supply)(times))
 
     def current(self, supply: str) -> Signal:
         """Return the current that the board takes from a supply."""
@@ -167,6 +197,10 @@ class VirtualBoard:
         source, now = self.supplies[supply], self._events.now
         coils = sum(relay.amps.at(now) for relay in self.relays.values()) if source is self.power else 0.0
         return source.idle_amps(now) + coils
+
+
+def _with_gaps(gaps: tuple[bool, ...], glow: Signal) -> Signal:
+    return lambda times: np.asarray(glow(times)) * through(gaps, times)
 
 
 def _dark(times: Samples) -> float:

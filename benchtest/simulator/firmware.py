@@ -8,8 +8,10 @@ link commands are forgotten when the link is lost and must be sent anew.
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
+
+import numpy as np
 
 from benchtest.profile.board import Condition, Interlock, Probe
 from benchtest.profile.document import Profile
@@ -20,6 +22,8 @@ BROWN_OUT: Final = 16.0 / 24.0
 """Share of nominal supply below which the processor is held in reset."""
 POWER_GOOD: Final = 18.0 / 24.0
 
+NEVER: Final = Condition(any=("",))
+"""What no state of a board fulfils: no name is empty."""
 OPEN_ABOVE: Final = 1e6
 SHORTED_BELOW: Final = 1.0
 """Ohms between which a probe channel tells resistances apart."""
@@ -42,8 +46,26 @@ class FirmwareBuild:
     """Real over nominal duration of this board's clock."""
     ignored: frozenset[str] = frozenset()
     """Interlocks that are not kept."""
+    always: frozenset[str] = frozenset()
+    """Interlocks that hold their relay whatever their conditions."""
     stuck: frozenset[str] = frozenset()
     """Inputs that read as at rest; probes that read as open."""
+    active: frozenset[str] = frozenset()
+    """Inputs that read as the opposite of rest; probes that read as shorted."""
+    unplugged: frozenset[str] = frozenset()
+    """Inputs to which nothing gets through."""
+    slow: Mapping[str, float] = field(default_factory=dict)
+    """Inputs that are filtered for so many times as long."""
+    misses: Mapping[str, float] = field(default_factory=dict)
+    """Inputs and the probability that a change of theirs is not read."""
+    swapped: Mapping[str, str] = field(default_factory=dict)
+    """Inputs that are read as others."""
+    reads: Mapping[str, float] = field(default_factory=dict)
+    """Probes and what their resistance is read as, as multiple."""
+    dead: bool = False
+    """The program never starts."""
+    recovers: bool = True
+    """The link is taken up again after a loss."""
 
 
 def probe_state(probe: Probe, ohms: float) -> str:
@@ -59,7 +81,12 @@ class Firmware:
     """The board's program; without power it does nothing and knows nothing."""
 
     def __init__(
-        self, events: Events, build: FirmwareBuild, profile: Profile, relays: Mapping[str, SimulatedRelay]
+        self,
+        events: Events,
+        build: FirmwareBuild,
+        profile: Profile,
+        relays: Mapping[str, SimulatedRelay],
+        rng: np.random.Generator,
     ) -> None:
         self.build, self.running = build, False
         self.energised: frozenset[str] = frozenset()
@@ -70,10 +97,12 @@ class Firmware:
         """Called `reporting` seconds after something changed."""
         self.supplies: set[str] = set()
         """Supplies that are there."""
-        self._events, self._profile, self._relays = events, profile, relays
+        self._events, self._profile, self._relays, self._rng = events, profile, relays, rng
         self._locks: dict[str, list[Interlock]] = {name: [] for name in relays}
         for name, lock in profile.interlocks.items():
-            if name not in build.ignored:
+            if name in build.always:
+                self._locks[lock.relay].append(lock.model_copy(update={"needs": NEVER}))
+            elif name not in build.ignored:
                 self._locks[lock.relay].append(lock)
         self._raw: dict[str, bool | str] = {name: self._at_rest(name) for name in profile.inputs}
         self._inputs = dict(self._raw)
@@ -82,14 +111,14 @@ class Firmware:
         self._latched: frozenset[str] = frozenset()
         self._life = 0
         self._last_beat = -math.inf
-        self._deciding = self._reporting = False
+        self._deciding = self._reporting = self._deaf = False
 
     # ---- power
 
     def power(self, good: bool) -> None:
         """Boot when the supply has become good, fall silent at once when it is no longer."""
         self._life += 1
-        if good:
+        if good and not self.build.dead:
             life = self._life
             self._events.after(self.build.boot, lambda: self._boot(life))
         elif self.running:
@@ -105,7 +134,7 @@ class Firmware:
         self._changed()
 
     def _reset(self) -> None:
-        self.running = self.link_alive = False
+        self.running = self.link_alive = self._deaf = False
         self.energised = self._held = self._latched = frozenset()
         self._commands.clear()
         for relay in self._relays.values():
@@ -117,13 +146,16 @@ class Firmware:
 
     def input(self, name: str, value: bool | float) -> None:
         """Let an input have a state (switch closed, level high) or a resistance; the program knows it filtered."""
-        if name in self.build.stuck:
+        build, name = self.build, self.build.swapped.get(name, name)
+        if name in build.stuck | build.active | build.unplugged:
             return
         port = self._profile.inputs[name]
-        state = probe_state(port, float(value)) if isinstance(port, Probe) else bool(value)
+        state = probe_state(port, float(value) * build.reads.get(name, 1.0)) if isinstance(port, Probe) else bool(value)
         if self._raw[name] != state:
+            if build.misses.get(name, 0.0) and self._rng.random() < build.misses[name]:
+                return
             self._raw[name] = state
-            self._events.after(self.build.input_filter, lambda: self._settled(name, state))
+            self._events.after(build.input_filter * build.slow.get(name, 1.0), lambda: self._settled(name, state))
 
     def _settled(self, name: str, state: bool | str) -> None:
         if self.running and self._raw[name] == state and self._inputs[name] != state:
@@ -137,10 +169,11 @@ class Firmware:
 
     def beat(self) -> None:
         """Hear the controller's heartbeat."""
-        if not self.running:
+        if not self.running or self._deaf:
             return
         self._last_beat = self._events.now
-        self._events.after(self.build.lost_after, self._watch)
+        if math.isfinite(self.build.lost_after):
+            self._events.after(self.build.lost_after, self._watch)
         if not self.link_alive:
             self.link_alive = True
             self._changed()
@@ -148,7 +181,7 @@ class Firmware:
     def _watch(self) -> None:
         late = self._events.now - self._last_beat >= self.build.lost_after * (1 - 1e-9)
         if self.link_alive and late:
-            self.link_alive = False
+            self.link_alive, self._deaf = False, not self.build.recovers
             self._commands = {
                 name: on for name, on in self._commands.items() if self._profile.relays[name].without_link == "holds"
             }
@@ -188,8 +221,9 @@ class Firmware:
     def _at_rest(self, name: str) -> bool | str:
         port = self._profile.inputs[name]
         if isinstance(port, Probe):
-            return probe_state(port, math.inf)
-        return name in self.build.stuck and port.rest in {"closed", "high"}
+            return probe_state(port, 0.0 if name in self.build.active else math.inf)
+        rest = port.rest in {"closed", "high"}
+        return (name in self.build.stuck and rest) or (name in self.build.active and not rest)
 
     # ---- what it does
 

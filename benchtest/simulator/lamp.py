@@ -15,6 +15,8 @@ from benchtest.simulator.trace import Samples, Trace
 
 GLOW: Final = 0.3e-3
 """Seconds; time constant of light sensor and amplifier (a light-emitting diode itself is far faster)."""
+STRETCH: Final = 0.3
+"""Seconds for which a cold joint conducts, or does not."""
 FORWARD: Final = 2.0
 """Volts below which a light-emitting diode stays dark."""
 
@@ -35,6 +37,14 @@ class LampBuild:
     """Never lights."""
     always: bool = False
     """Lit as long as the board has power."""
+    gaps: tuple[bool, ...] = ()
+    """Through a cold joint: in which stretches of time, one after the other and again, nothing gets to it."""
+
+
+def through(gaps: tuple[bool, ...], times: Samples) -> Samples:
+    """Return 1 where a cold joint conducts and 0 in its gaps, at moments of time."""
+    place = (times / STRETCH).astype(np.int64) % len(gaps)
+    return 1.0 - np.asarray(gaps, float)[place]
 
 
 def brightness(volts: "Samples | float", nominal: float) -> "Samples | float":

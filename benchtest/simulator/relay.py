@@ -5,6 +5,7 @@ release time, bounce excluded). A change-over contact breaks before it makes. Wh
 the coil carries its current: the pad goes one diode drop below zero until that has died away.
 """
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
@@ -25,7 +26,16 @@ DIODE: Final = 0.7
 DIED_AWAY: Final = 3.0
 """Time constants after which the diode stops conducting: V/R·exp(-3) is a twentieth of the coil current."""
 
+AVALANCHE: Final = 55.0
+"""Volts at which a driver breaks through when nothing else takes the coil's current (common practice, no source)."""
+SHORT: Final = 0.3
+"""Ohms of a short on the board."""
+CHATTER: Final = (2e-3, 6e-3)
+"""Seconds between two openings of a contact that chatters."""
+
 Stuck = Literal["closed", "open"]
+Suppressor = Literal["diode", "open", "shorted"]
+"""What is left of the diode across the coil."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -38,6 +48,12 @@ class ContactBuild:
     bounce: float
     """Seconds from first making to last closing."""
     stuck: Stuck | None = None
+    sticks: int = 0
+    """How many times it stays closed when it should open, before it breaks free."""
+    misses: float = 0.0
+    """Probability that it does not close."""
+    chatters: int = 0
+    """How often it opens again after it has landed."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -57,7 +73,9 @@ class RelayBuild:
     make: ContactBuild | None
     break_: ContactBuild | None
     coil_open: bool = False
+    driver_open: bool = False
     driver_shorted: bool = False
+    suppressor: Suppressor = "diode"
 
 
 class SimulatedContact:
@@ -65,7 +83,8 @@ class SimulatedContact:
 
     def __init__(self, events: Events, build: ContactBuild, rng: np.random.Generator, *, closed: bool) -> None:
         self._events, self._build, self._rng = events, build, rng
-        closed = build.stuck == "closed" or (closed and build.stuck is None)
+        closed = build.stuck == "closed" or (build.stuck is None and (closed or build.sticks > 0))
+        self._sticks = build.sticks
         self.volts = Trace(build.closed_volts if closed else build.open_volts)
 
     def bounce_moments(self) -> list[float]:
@@ -75,15 +94,24 @@ class SimulatedContact:
         """
         hops = int(self._rng.integers(2, 5))
         shares = np.cumsum(self._rng.uniform(0.35, 0.6, size=2 * hops) ** np.arange(1, 2 * hops + 1))
-        return [float(moment) for moment in self._build.bounce * shares / shares[-1]]
+        landed = [float(moment) for moment in self._build.bounce * shares / shares[-1]]
+        if not self._build.chatters:
+            return landed
+        later = landed[-1] + np.cumsum(self._rng.uniform(*CHATTER, size=2 * self._build.chatters))
+        return [*landed, *later.tolist()]
 
     def close(self) -> bool:
         """Make for the first time; return whether it was open and free to move, and so will bounce."""
+        if self._build.misses and self._rng.random() < self._build.misses:
+            return False
         return self._put(self._build.closed_volts)
 
     def open(self) -> None:
         """Break, without bounce."""
-        self._put(self._build.open_volts)
+        if self._sticks > 0:
+            self._sticks -= 1
+        else:
+            self._put(self._build.open_volts)
 
     def toggle(self, hop: int) -> None:
         """Fly open on even hops, touch on odd ones."""
@@ -110,22 +138,36 @@ class SimulatedRelay:
         self.break_ = self._contact(build.break_, closed=True)
         self.on_coil: list[Callable[[], None]] = []
         """Called after every change of the coil's voltage (its lamp follows)."""
-        self._commanded = self._strong = self._pulled = False
+        self.bridged: list[SimulatedRelay] = []
+        """Relays whose outputs are bridged with this one's."""
+        self._commanded = self._strong = self._pulled = self._fed = False
         self._generation = 0
         supply.follow(self._follow)
         nominal = supply.build.nominal
         supply.watch(PULL_IN * nominal, DROP_OUT * nominal, self._strength)
         if build.driver_shorted:
+            self._fed = True
             self._load()
 
     @property
     def driven(self) -> bool:
         """The coil is connected to the supply."""
-        return self._commanded or self.build.driver_shorted
+        return self.conducts or any(other.conducts for other in self.bridged)
 
     def drive(self, *, on: bool) -> None:
         """Let the firmware's driver switch the coil."""
-        before, self._commanded = self.driven, on
+        self._commanded = on
+        for relay in (self, *self.bridged):
+            relay.feed()
+
+    @property
+    def conducts(self) -> bool:
+        """Its own driver feeds the coil."""
+        return self.build.driver_shorted or (self._commanded and not self.build.driver_open)
+
+    def feed(self) -> None:
+        """Let the coil follow its driver, and those that are bridged with it."""
+        before, self._fed = self._fed, self.driven
         if self.driven == before:
             return
         self._load()
@@ -139,14 +181,16 @@ class SimulatedRelay:
         return None if build is None else SimulatedContact(self._events, build, self._rng, closed=closed)
 
     def _load(self) -> None:
-        conducts = self.driven and not self.build.coil_open
-        self._supply.load(self.build.name, 1 / self.build.resistance if conducts else 0.0)
+        shorted = self.build.suppressor == "shorted"
+        conducts = self.driven and (shorted or not self.build.coil_open)
+        ohms = SHORT if shorted else self.build.resistance
+        self._supply.load(self.build.name, 1 / ohms if conducts else 0.0)
 
     def _follow(self) -> None:
         """Coil on: the pad is at the supply, the current goes to V/R with L/R."""
         if not self.driven:
             return
-        now, volts = self._events.now, self._supply.volts
+        now, volts = self._events.now, self._supply.inside
         self.pad.set(now, volts.target, tau=volts.tau, start=volts.at(now))
         if not self.build.coil_open:
             self.amps.set(now, volts.target / self.build.resistance, tau=self.build.tau)
@@ -156,9 +200,16 @@ class SimulatedRelay:
         """Coil off: the diode clamps until the current has died away; none of it comes from the supply."""
         now = self._events.now
         self.amps.set(now, 0.0)
-        self.pad.set(now, 0.0 if self.build.coil_open else -DIODE)
-        self._events.after(DIED_AWAY * self.build.tau, self._unclamp)
+        clamp, lasts = self._clamp()
+        self.pad.set(now, 0.0 if self.build.coil_open else -clamp)
+        self._events.after(lasts, self._unclamp)
         self._changed()
+
+    def _clamp(self) -> tuple[float, float]:
+        """Return the volts that hold against the coil's current, and the seconds until that has died away."""
+        if self.build.suppressor == "open":
+            return AVALANCHE, self.build.tau * math.log1p(self._supply.build.nominal / AVALANCHE)
+        return DIODE if self.build.suppressor == "diode" else 0.0, DIED_AWAY * self.build.tau
 
     def _unclamp(self) -> None:
         if not self.driven and self.pad.target < 0:

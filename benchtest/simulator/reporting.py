@@ -44,7 +44,12 @@ class Reporter:
         self._every = specimen.heartbeat()
         self._answers = _answers(link.resolved()) if isinstance(link, SerialLink) else {}
         self._only_asked = {message for message, _ in self._answers.values()}
-        self._silent = specimen.has(Kind.LINK_SILENT, "link")
+        self._deaf = specimen.has(Kind.LINK_BIT_RATE, "link")
+        self._silent = self._deaf or specimen.has(Kind.LINK_SILENT, "link")
+        self._drops, self._jitter, self._scale = specimen.drops(), specimen.jitter(), specimen.scale()
+        self._unlike = int(specimen.has(Kind.CODE_DISAGREES, "link"))
+        self._mute = specimen.having(Kind.FEEDBACK_STUCK)
+        self._rng = specimen.chance.stream("messages")
         self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
         self._life = self._sequence = 0
         firmware.on_boot.append(self._boot)
@@ -53,6 +58,8 @@ class Reporter:
 
     def receive(self, identifier: int, data: bytes) -> None:
         """Hear a frame from the controller."""
+        if self._deaf:
+            return
         name, signals = self._codec.decode(identifier, data)
         if name == self._link.controller.message:
             self._firmware.beat()
@@ -74,7 +81,7 @@ class Reporter:
             self._send(message, self._about(message))
 
     def _about(self, message: str) -> Mapping[str, float]:
-        return feedbacks(self._profile, self._firmware) if message == self._link.status else {}
+        return feedbacks(self._profile, self._firmware, self._mute) if message == self._link.status else {}
 
     def _boot(self) -> None:
         self._life += 1
@@ -89,7 +96,8 @@ class Reporter:
         if life == self._life:
             self._sequence = (self._sequence + 1) % 256
             self._say(self._link.board.message)
-            self._events.after(self._every, lambda: self._beat(life))
+            off = float(self._rng.uniform(-self._jitter, self._jitter)) if self._jitter else 0.0
+            self._events.after(self._every * (1 + off), lambda: self._beat(life))
 
     def _repeat(self, life: int) -> None:
         if life == self._life:
@@ -104,7 +112,7 @@ class Reporter:
             self._send(message, self._about(message))
 
     def _send(self, message: str, values: Mapping[str, float]) -> None:
-        if self._silent:
+        if self._silent or (self._drops and self._rng.random() < self._drops):
             return
         signals = self._codec.signals(message).items()
         own = {name: self._own(name, unit) for name, unit in signals if name not in values}
@@ -113,9 +121,9 @@ class Reporter:
 
     def _own(self, signal: str, unit: str) -> float:
         if unit == "V":
-            return self._power.volts.at(self._events.now)
+            return self._power.inside.at(self._events.now) * self._scale
         if signal == "code":  # counted anew from the whole state of the board, so only where it is asked for
-            return float(self.code())
+            return float(self.code() + self._unlike)
         return float(self._sequence) if signal == "sequence" else 0.0
 
 
@@ -125,12 +133,12 @@ def _answers(form: SerialFormat) -> Mapping[str, tuple[str, float]]:
     return {layout.answers: (layout.name, ANSWERING * layout.within) for layout in answers}
 
 
-def feedbacks(profile: Profile, firmware: Firmware) -> Mapping[str, float]:
-    """Return every signal of the status message that the profile gives a meaning."""
+def feedbacks(profile: Profile, firmware: Firmware, mute: frozenset[str] = frozenset()) -> Mapping[str, float]:
+    """Return every signal of the status message that the profile gives a meaning; of mute relays always 0."""
     found: dict[str, float] = {}
     for name, relay in profile.relays.items():
         if relay.feedback is not None:
-            found[relay.feedback] = float(name in firmware.energised)
+            found[relay.feedback] = float(name in firmware.energised and name not in mute)
     for name, port in profile.inputs.items():
         if port.feedback is not None:
             found[port.feedback] = float(firmware.is_true(name))

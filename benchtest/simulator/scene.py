@@ -52,7 +52,7 @@ class Scene:
         self.chance = Chance(seed)
         self._profile = fitted.profile
         self._events = Events()
-        self._specimen = Specimen(fitted.profile, self.chance, fixture.contact_test, faults)
+        self._specimen = Specimen(fitted.profile, self.chance, fixture.contact_test, faults, fitted.others)
         self.codec = _codec(fitted.profile.link, database)
         """What is said on the board's link; None when nobody can be on it."""
         self.board = VirtualBoard(self._events, self._specimen, self.codec)

@@ -34,6 +34,8 @@ class SupplyBuild:
     """Siemens that the idle board draws."""
     unpowered: float
     """Ohms without power, where semiconductors block."""
+    cut: bool = False
+    """Nothing of it gets past its terminals."""
 
 
 @dataclass(kw_only=True, slots=True)
@@ -54,6 +56,8 @@ class SimulatedSupply:
         self.on = False
         self.volts = Trace()
         """Voltage at the board's terminals (r.m.s. for a.c.)."""
+        self.inside = Trace() if build.cut else self.volts
+        """Voltage that the board has to work with."""
         self._events = events
         self._set = self._limit = 0.0
         self._loads = {"idle": build.conductance}
@@ -91,7 +95,8 @@ class SimulatedSupply:
 
     def watch(self, rising: float, falling: float, action: Callable[[bool], None]) -> None:
         """Call `action(True)` when the voltage rises to `rising` volts, `action(False)` when it falls to `falling`."""
-        self._thresholds.append(Threshold(rising=rising, falling=falling, action=action))
+        if not self.build.cut:
+            self._thresholds.append(Threshold(rising=rising, falling=falling, action=action))
 
     def follow(self, action: Callable[[], None]) -> None:
         """Call `action` whenever the voltage begins to go elsewhere."""

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from benchtest.faults import SENTENCES, Kind, parse, possible
+from benchtest.faults import ABOUT, Kind, parse, possible
 from benchtest.instruments import Order
 from tests.simulator.stand import Stand, carwash, greenhouse
 
@@ -26,7 +26,8 @@ def worked_through(stand: Stand) -> Seen:
     """Try everything once: unpowered resistances, every input and relay, loss of link and supplies."""
     ohms = [stand.bench.measure(channel) for channel in stand.harness.ohms.values()]
     stand.power()
-    seen = [stand.record(seconds=10.0, rate=200.0).codes, *_inputs(stand), *_commands(stand)]
+    seen = [stand.record(seconds=10.0, rate=200.0).codes, *_inputs(stand), *_probes(stand), *_commands(stand)]
+    seen += _without_link(stand)
     seen += [_with_orders(stand, (stand.supply(name), 0.0)) for name in reversed(stand.profile.supplies)]
     return seen, [message.frame for message in stand.traffic], ohms
 
@@ -46,11 +47,30 @@ def _inputs(stand: Stand) -> Iterator[NDArray[np.int16]]:
         if port.kind != "probe"
     }
     for channel, state in rest.items():
-        yield _with_orders(stand, (channel, 1 - state), (channel, state))
+        yield _with_orders(stand, *[(channel, 1 - state), (channel, state)] * 3)
     yield _with_orders(stand, *((channel, 1.0) for channel in rest))
     for channel in rest:
         yield _with_orders(stand, (channel, 0.0), (channel, 1.0))
     yield _with_orders(stand, *rest.items())
+
+
+def _probes(stand: Stand) -> Iterator[NDArray[np.int16]]:
+    """Every probe in turn in every state of its own, long enough for a lamp to say so."""
+    for name, port in stand.profile.inputs.items():
+        if port.kind == "probe":
+            for ohms in (*port.states.values(), port.states[port.rest]):
+                stand.bench.set(stand.input(name), ohms)
+                yield stand.record(seconds=10.0, rate=200.0).codes
+
+
+def _without_link(stand: Stand) -> Iterator[NDArray[np.int16]]:
+    """The controller falls silent for some seconds and speaks again."""
+    if stand.link is None:
+        return
+    stand.link.silence()
+    yield stand.record(seconds=5.0, rate=200.0).codes
+    stand.link.heartbeat("ControllerHeartbeat", every=0.2)
+    yield stand.record(seconds=5.0, rate=200.0).codes
 
 
 def _commands(stand: Stand) -> Iterator[NDArray[np.int16]]:
@@ -92,7 +112,7 @@ def test_a_fault_is_read_back_as_it_is_written(board: str) -> None:
 
 def test_every_kind_has_a_sentence() -> None:
     """No kind of fault is without words."""
-    assert SENTENCES.keys() == set(Kind)
+    assert ABOUT.keys() == set(Kind)
 
 
 def test_an_unknown_fault_names_the_nearest() -> None:
