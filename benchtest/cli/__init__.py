@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
+    "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 
