@@ -1,10 +1,10 @@
 """`benchtest coverage`: which faults a profile catches on a bench, which it misses, and why."""
 
 import json
-from collections.abc import Iterator
+import sys
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
 
 import click
 
@@ -117,8 +117,8 @@ def _tell(found: Coverage, as_json: bool) -> None:
 def _progress(of: int) -> Iterator[Progress]:
     """Show on standard error how far it is and how long it will take; nothing where nobody looks."""
     told = 0
-    bar: Any = click.progressbar(length=of, label="boards", file=click.get_text_stream("stderr"))
-    with bar:
+    numbers: Iterable[int] = range(of)
+    with click.progressbar(numbers, label="boards", file=sys.stderr) as bar:
 
         def progress(done: int, _of: int) -> None:
             nonlocal told

@@ -35,7 +35,7 @@ class Kind(StrEnum):
     LAMP_DARK = "lamp dark"
     LAMP_LIT = "lamp always lit"
     LAMP_DIM = "lamp dim"
-    LAMP_FLICKERS = "lamp dark now and then"
+    LAMP_FLICKERS = "lamp flickers"
     LAMPS_SWAPPED = "lamps swapped"
     CODE_WRONG = "lamp code wrong"
     CODE_IRREGULAR = "lamp code irregular"
@@ -157,7 +157,7 @@ ABOUT: Final[dict[Kind, About]] = {
         "Lamp {} is dim: aged, or its series resistor has drifted.",
         "resistor", "parameter", "replace lamp {} and its series resistor", "impaired"),
     Kind.LAMP_FLICKERS: _about(
-        "Lamp {} now and then stays dark: a cold joint.", _JOINT, "intermittent", "solder lamp {} again", "impaired"),
+        "Lamp {} flickers: a cold joint.", _JOINT, "intermittent", "solder lamp {} again", "impaired"),
     Kind.LAMPS_SWAPPED: _about(
         "Lamps {} are in each other's place, or their wires are crossed.",
         _JOINT, "crossed", "exchange lamps {}", "impaired"),

@@ -19,6 +19,7 @@ from benchtest.procedure import (
     DecisionRule,
     Delay,
     EffectiveValue,
+    Extent,
     HeardBack,
     Interval,
     LampCode,
@@ -70,7 +71,7 @@ def _find(case: Case) -> Finding:
     match case.check.measurand:
         case Scalar() | Limiting() | StillOn() as asked:
             return scalars.find(case, asked)
-        case Mean() | EffectiveValue() | ContactResistance() | OpenShare() as asked:
+        case Mean() | Extent() | EffectiveValue() | ContactResistance() | OpenShare() as asked:
             return voltages.find(case, asked)
         case Delay() | Bounce() as asked:
             return moments.find(case, asked)

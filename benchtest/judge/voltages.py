@@ -1,22 +1,22 @@
-"""What is read from a stretch of samples: mean, r.m.s., contact resistance, open share."""
+"""What is read from a stretch of samples: mean, r.m.s., how far it goes, contact resistance, open share."""
 
 import math
 from typing import assert_never
 
 import numpy as np
 
-from benchtest.instruments import Role
+from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.judge.window import values, window
+from benchtest.judge.window import Window, row, values, window
 from benchtest.metrology import uncertainty
 from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
-from benchtest.procedure import ContactResistance, EffectiveValue, Mean, OpenShare
+from benchtest.procedure import ContactResistance, EffectiveValue, Extent, Mean, OpenShare
 from benchtest.readings import Value
 from benchtest.signals.cycles import effective
 from benchtest.signals.levels import Samples
 
-Averaged = Mean | EffectiveValue | ContactResistance | OpenShare
+Averaged = Mean | Extent | EffectiveValue | ContactResistance | OpenShare
 
 
 def find(case: Case, asked: Averaged) -> Finding:
@@ -28,8 +28,13 @@ def find(case: Case, asked: Averaged) -> Finding:
     if case.channel(asked.channel).two_valued:
         raise Undecided(f"{case.channel(asked.channel).terminals} was read as one of two states, not as volts")
     part = window(recording, start=asked.start, end=asked.end)
+    if isinstance(asked, Extent):
+        return _extent(case, asked, recording, part)
     samples = values(recording, asked.channel, part)
     match asked:
+        case Mean(before=(begin, end)):
+            usual = values(recording, asked.channel, window(recording, start=begin, end=end))
+            return _change(case, asked.channel, samples, usual)
         case Mean(minus=other):
             if other is None:
                 return Finding(value=float(samples.mean()), budget=_mean(case, asked.channel, samples))
@@ -47,7 +52,7 @@ def find(case: Case, asked: Averaged) -> Finding:
 def _single(case: Case, asked: Averaged, value: float) -> Finding:
     """Return what one reading of a contact says: volts behind the test circuit, or a meter's ohms."""
     channel, test = case.channel(asked.channel), case.procedure.contact_test
-    if isinstance(asked, Mean | EffectiveValue):
+    if isinstance(asked, Mean | Extent | EffectiveValue):
         raise Undecided(f"evidence {asked.evidence!r} is not a recording")
     if channel.role is not Role.OHMS:
         if math.isinf(value):
@@ -78,6 +83,27 @@ def _difference(case: Case, number: int, other: int, samples: Samples, minus: Sa
         unit=case.channel(number).quality.unit,
     )
     return Finding(value=float(difference.mean()), budget=budget)
+
+
+def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Finding:
+    """Subtract what the same channel had before; its offset cancels, and is counted all the same."""
+    now, before = scatter(samples), scatter(usual)
+    repeat = Scatter(standard=math.hypot(now.standard, before.standard), freedom=min(now.freedom, before.freedom))
+    change = float(samples.mean() - usual.mean())
+    return Finding(value=change, budget=uncertainty.reading(change, case.channel(number).quality, repeat))
+
+
+def _extent(case: Case, asked: Extent, recording: Recording, part: Window) -> Finding:
+    """Return the lowest sample or the whole swing; what lies beyond the range is beyond every limit."""
+    codes = recording.codes[row(recording, asked.channel), part.begin : part.end]
+    ends = np.iinfo(np.int16)
+    if codes.min() == ends.min or (asked.of != "lowest" and codes.max() == ends.max):
+        return Finding(value=-math.inf if asked.of == "lowest" else math.inf, note="beyond the range of the channel")
+    samples, quality = recording.samples(asked.channel)[part.begin : part.end], case.channel(asked.channel).quality
+    low, high = float(samples.min()), float(samples.max())
+    if asked.of == "lowest":
+        return Finding(value=low, budget=uncertainty.reading(low, quality))
+    return Finding(value=high - low, budget=uncertainty.reading(high - low, quality))
 
 
 def _effective(case: Case, number: int, samples: Samples) -> Finding:

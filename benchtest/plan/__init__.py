@@ -120,7 +120,7 @@ def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
         case PowerUp():
             return power_up(draft, asked)
         case Exercise():
-            return [exercise(draft, relay) for relay in asked.relays]
+            return [exercise(draft, relay, asked.again) for relay in asked.relays]
         case ReadLamps():
             return [lamps(draft, asked, f"lamps-{number}")]
         case ReadCode():

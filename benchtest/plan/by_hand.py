@@ -27,6 +27,7 @@ from benchtest.procedure import (
     CountRhythm,
     Delay,
     EffectiveValue,
+    Extent,
     LampCode,
     LinkOrder,
     Look,
@@ -59,6 +60,8 @@ NEARLY: Final = 1e-9  # s; a window that begins at an order begins after it
 TIMING: Final = "a time between two moments needs a recorder"
 STILLNESS: Final = "nobody can watch every output at once; it needs a recorder"
 ON_LINK: Final = "link traffic during a person's orders has no time of its own; it needs a recorder"
+PEAKS: Final = "how far a voltage swings needs a recorder"
+CHANGES: Final = "a change within a moment needs a recorder"
 BY_MACHINE: Final = "a lamp's code is read by a recorder or a person, and this lamp has neither"
 
 
@@ -203,6 +206,10 @@ class _Unrolled:
 
     def _instead(self, what: Measurand) -> Measurand | None:
         match what:
+            case Extent():
+                return Absent(reason=PEAKS)
+            case Mean(before=(_, _)):
+                return Absent(reason=CHANGES)
             case Mean(channel=channel, minus=minus):
                 other = "" if minus is None else self._measured(minus)
                 return Scalar(evidence=self._measured(channel), minus=other)
@@ -283,6 +290,7 @@ def _moment(what: Measurand) -> float | None:
             return end - 2 * NEARLY  # the last word of the window counts, before the order that ends it
         case (
             Mean(start=start)
+            | Extent(start=start)
             | EffectiveValue(start=start)
             | ContactResistance(start=start)
             | OpenShare(start=start)

@@ -7,7 +7,7 @@ and a pause, of the longest code in the lamp's table, so that a wrong code is re
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker
 from benchtest.plan.timeline import Draft, Timeline, rest
-from benchtest.procedure import CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, Step
+from benchtest.procedure import Check, CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, SignalValue, Step
 from benchtest.profile.board import Code, CountCode, DigitsCode
 from benchtest.profile.script import ReadCode
 
@@ -31,8 +31,21 @@ def read_code(draft: Draft, step: ReadCode, name: str) -> Step:
         maker = Maker(draft=draft, step=name, subject=lamp, key=("codes", draft.profile.lamps[lamp].code or ""))
         what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=rhythm(codes[lamp]))
         checks.append(maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings"))
+        checks += _reported(draft, codes[lamp], maker, evidence, watching, expected, step)
     title = f"Lamp codes, {_situation(step)}"
     return Step(id=name, title=title, moves=tuple(moves), checks=tuple(checks), duration=0.0)
+
+
+def _reported(
+    draft: Draft, code: Code, maker: Maker, evidence: str, watching: float, expected: str, step: ReadCode
+) -> list[Check]:
+    """The board says on its link what the lamp shows."""
+    link = draft.profile.link
+    if link is None or not isinstance(code, CountCode) or code.reported is None:
+        return []
+    what = SignalValue(evidence=evidence, message=link.board.message, signal=code.reported, start=0.0, end=watching)
+    name = f"reported code, {_situation(step)}"
+    return [maker.word(name, what, expected, f"link {link.terminals}", "reported")]
 
 
 def _situation(step: ReadCode) -> str:

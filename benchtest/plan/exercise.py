@@ -1,6 +1,6 @@
 """One relay in turn: at rest, commanded, energised, released, at rest again, all in one recording.
 
-    rest | orders that must come first | command | coil … contact … settled | command away | released | undo | rest
+    rest | what must come first | command | coil … contact … settled | command away | released | again | undo | rest
 
 The first actuation of every contact is in such a recording, since nothing before it commands a relay. Whatever does not
 belong to the relay must be still all the way.
@@ -9,6 +9,7 @@ belong to the relay must be still all the way.
 from dataclasses import replace
 from typing import Literal
 
+from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, interval, others_still
 from benchtest.plan.timeline import Draft, Timeline, first
 from benchtest.plan.wiring import RelayChannels
@@ -18,6 +19,8 @@ from benchtest.procedure import (
     Check,
     ContactResistance,
     Delay,
+    Extent,
+    Mean,
     Measurand,
     MessageAnswer,
     OpenShare,
@@ -35,16 +38,16 @@ Side = Literal["make", "break"]
 LONGEST = 0.06  # s assumed where the profile sets no limit for a time
 
 
-def exercise(draft: Draft, name: str) -> Step:
-    """Return the step that exercises one relay."""
+def exercise(draft: Draft, name: str, again: int) -> Step:
+    """Return the step that exercises one relay, and energises it so many times more."""
     relay = draft.profile.relays[name]
-    return _Exercise(draft, name, relay, relay.limits.over(draft.profile.relay_limits)).step()
+    return _Exercise(draft, name, relay, relay.limits.over(draft.profile.relay_limits), again).step()
 
 
 class _Exercise:
     """The moments of one relay's recording, and the checks that are read from it."""
 
-    def __init__(self, draft: Draft, name: str, relay: Relay, limits: RelayLimits) -> None:
+    def __init__(self, draft: Draft, name: str, relay: Relay, limits: RelayLimits, again: int) -> None:
         self.draft, self.name, self.relay, self.limits = draft, name, relay, limits
         self.id = f"exercise-{name}"
         self.seen: RelayChannels = draft.relay(name)
@@ -52,18 +55,27 @@ class _Exercise:
         self.inputs, self.before = first(draft.profile, name)
         times = (limits.response, limits.operate, limits.bounce)
         follow = sum(LONGEST if time is None or time.max is None else time.high for time in times)
+        each = follow + self.draft.pace.settled
         timeline = Timeline(draft)
         self.on = timeline.prepare(self.draft.pace.quiet, self.before, self.inputs)
         timeline.command(self.on, name, on=True)
-        self.off = self.on + follow + self.draft.pace.settled
+        self.off = self.on + each
         timeline.command(self.off, name, on=False)
-        self.undo = self.off + follow + self.draft.pace.settled
+        self.released = self.off + each
+        self.more = [self.released + each + 2 * each * number for number in range(again)]
+        """Moments at which it is switched off after it was energised again."""
+        for off in self.more:
+            timeline.command(off - each, name, on=True)
+            timeline.command(off, name, on=False)
+        self.undo = self.released + 2 * each * again
         end = timeline.undo(self.undo, self.before, self.inputs)
         self.end = end + (self.draft.pace.settled if end > self.undo else 0.0)
         self.move = timeline.record(self.id, duration=self.end, channels=draft.watched())
 
     def step(self) -> Step:
-        checks = [*self._at_rest(), *self._commanded(), *self._energised(), *self._released(), *self._others()]
+        checks = [*self._at_rest(), *self._commanded(), *self._energised(), *self._released()]
+        checks += [check for number, off in enumerate(self.more, 2) for check in self._again(number, off)]
+        checks += self._others()
         title = f"Exercise {self.name}, {self.relay.load}"
         return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
 
@@ -96,6 +108,7 @@ class _Exercise:
             *self._closed("contact resistance", "make", start, end),
             *self._open("open contact when energised", "break", start, end),
             *self._lamp("lamp when energised", "lit", start, end),
+            *self._current(start, end),
             *self._feedback(),
         ]
 
@@ -105,13 +118,26 @@ class _Exercise:
         state: State = "broken" if contact == "make" else "made"
         checks = [self._transition("release time", contact, state, self.off, "low", "release")]
         if self.relay.contact.break_:
-            checks.append(self._bounce("break", self.off, self.undo, name="bounce on release"))
-        start, end = self.undo - self.draft.pace.settled / 2, self.undo
+            checks.append(self._bounce("break", self.off, self.released, name="bounce on release"))
+        start, end = self.released - self.draft.pace.settled / 2, self.released
         return [
             *checks,
+            *self._kick(),
             *self._open("open contact when released", "make", start, end),
             *self._closed("contact resistance when released", "break", start, end),
             *self._lamp("lamp when released", "dark", start, end),
+        ]
+
+    def _again(self, number: int, off: float) -> list[Check]:
+        """Energised once more: the contact follows as it did, and the lamp is lit all the while."""
+        start = off - self.draft.pace.settled
+        contact: Side = "make" if self.relay.contact.make else "break"
+        state: State = "made" if contact == "make" else "broken"
+        what = StateOf(evidence=self.id, channel=self._channel(contact), start=start, end=off)
+        probe = str(self._probe(contact))
+        return [
+            self.maker.word(f"contact at actuation {number}", what, state, probe, "contact"),
+            *self._lamp(f"lamp at actuation {number}", "lit", start, off),
         ]
 
     def _others(self) -> list[Check]:
@@ -165,6 +191,24 @@ class _Exercise:
         what = StateOf(evidence=self.id, channel=self.seen.lamp, start=start, end=end)
         return [self.maker.word(f"{name} ({self.relay.lamp})", what, state, f"lamp {self.relay.lamp}", "lamp")]
 
+    def _current(self, start: float, end: float) -> list[Check]:
+        """What the coil takes: the supply's current less what it was before the command."""
+        name = next(name for name, supply in self.draft.profile.supplies.items() if supply.kind == "dc")
+        if self.limits.current is None:
+            return []
+        terminals = self.draft.profile.supplies[name].terminals
+        channel = self.draft.wiring.channel(Role.CURRENT, terminals, f"coil current of {self.name}")
+        before = (self.on - self.draft.pace.quiet, self.on)
+        what = Mean(evidence=self.id, channel=channel, start=start, end=end, before=before)
+        return [self._limited("coil current", what, "A", terminals, "current")]
+
+    def _kick(self) -> list[Check]:
+        """How far the coil's voltage goes below zero when it is switched off."""
+        if self.limits.kick is None or self.relay.coil is None:
+            return []
+        what = Extent(evidence=self.id, channel=self.seen.coil, start=self.off, end=self.released, of="lowest")
+        return [self._limited("coil voltage at release", what, "V", self.relay.coil, "kick")]
+
     def _feedback(self) -> list[Check]:
         link, signal = self.draft.profile.link, self.relay.feedback
         if link is None or signal is None:
@@ -176,7 +220,7 @@ class _Exercise:
 
         checks = [
             self.maker.word("feedback when energised", shown(self.on, self.off), "1", probe, "feedback"),
-            self.maker.word("feedback when released", shown(self.off, self.undo), "0", probe, "feedback"),
+            self.maker.word("feedback when released", shown(self.off, self.released), "0", probe, "feedback"),
         ]
         if self.relay.command.link:
             answer = MessageAnswer(

@@ -31,6 +31,7 @@ from benchtest.procedure import (
     ContactResistance,
     Delay,
     EffectiveValue,
+    Extent,
     Interval,
     Mean,
     MessageAnswer,
@@ -114,7 +115,7 @@ class _Bench:
         match check.measurand:
             case Scalar():
                 return self._scalar(check.measurand, value)
-            case Mean() | EffectiveValue() | ContactResistance() | OpenShare():
+            case Mean() | Extent() | EffectiveValue() | ContactResistance() | OpenShare():
                 return self._averaged(check.measurand, value)
             case Delay() | Bounce():
                 return self._moments(check.measurand, value)
@@ -136,7 +137,9 @@ class _Bench:
         channels = self.procedure.channels.values()
         return next((c for c in channels if c.role is Role.CURRENT and c.terminals == supply.terminals), supply)
 
-    def _averaged(self, asked: Mean | EffectiveValue | ContactResistance | OpenShare, value: float) -> Budget | None:
+    def _averaged(
+        self, asked: Mean | Extent | EffectiveValue | ContactResistance | OpenShare, value: float
+    ) -> Budget | None:
         channel, test = self.procedure.channels.get(asked.channel), self.procedure.contact_test
         if channel is None:
             return None
@@ -159,6 +162,8 @@ class _Bench:
             )
         if isinstance(asked, EffectiveValue):
             return effective(value, channel.quality, repeat=NO_SCATTER, ends=0.0)
+        if isinstance(asked, Extent):
+            return reading(value, channel.quality)
         return self._mean(asked, channel, value)
 
     def _mean(self, asked: Mean, channel: Channel, value: float) -> Budget | None:

@@ -7,6 +7,7 @@ from benchtest.procedure import (
     AllOff,
     Check,
     EffectiveValue,
+    Extent,
     Interval,
     Limiting,
     Mean,
@@ -124,6 +125,9 @@ def _come_to_rest(draft: Draft, step: PowerUp) -> Step:
         channel = draft.wiring.channel(Role.SENSE, thing.terminals, f"rail {rail}")
         mean = Mean(evidence=name, channel=channel, start=window[0], end=window[1])
         checks.append(maker.number("voltage", mean, "V", interval(thing.limits), thing.terminals, "limits"))
+        if thing.ripple is not None:
+            swing = Extent(evidence=name, channel=channel, start=window[0], end=window[1], of="peak to peak")
+            checks.append(maker.number("ripple", swing, "V", interval(thing.ripple), thing.terminals, "ripple"))
     return Step(id=name, title="Come to rest", moves=(move,), checks=tuple(checks), duration=0.0, gate=True)
 
 

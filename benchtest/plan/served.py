@@ -11,6 +11,7 @@ from benchtest.procedure import (
     ContactResistance,
     CountRhythm,
     EffectiveValue,
+    Extent,
     LampCode,
     Mean,
     Measurand,
@@ -32,7 +33,7 @@ def not_served(procedure: Procedure, fixture: Fixture, harness: Harness) -> dict
         what = check.measurand
         if isinstance(what, StillOn) and blind:
             found[check.id] = f"{check.title}: what adapter {' and '.join(blind)} does cannot be read back"
-        elif isinstance(what, Mean | EffectiveValue | ContactResistance | OpenShare | LampCode):
+        elif isinstance(what, Mean | Extent | EffectiveValue | ContactResistance | OpenShare | LampCode):
             numbers = [what.channel, *([what.minus] if isinstance(what, Mean) and what.minus else [])]
             reasons = [_no_reading(number, what, procedure, fixture, harness) for number in numbers if number]
             if reason := next(filter(None, reasons), ""):
@@ -52,6 +53,8 @@ def _no_reading(number: int, what: Measurand, procedure: Procedure, fixture: Fix
     name = adapter_of(number, fixture, harness)
     if isinstance(what, EffectiveValue) and channel.late and not fixture.adapters[name].averaged(number):
         return f"{channel.terminals} is looked at now and then, which shows no r.m.s. value"
+    if isinstance(what, Extent) and channel.late:
+        return f"{channel.terminals} is looked at now and then, which shows no peaks"
     return ""
 
 

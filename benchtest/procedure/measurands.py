@@ -32,14 +32,29 @@ class StillOn:
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Mean:
-    """Mean of a channel between two moments of a recording; `minus` is subtracted where given."""
+    """Mean of a channel between two moments of a recording; what is given beside it is subtracted."""
 
     evidence: str
     channel: int
     start: float
     end: float
     minus: int | None = None
+    """Another channel over the same time."""
+    before: tuple[float, float] | None = None
+    """Two moments between which the same channel had its usual value."""
     kind: Literal["mean"] = "mean"
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Extent:
+    """How far a channel goes between two moments of a recording: its lowest sample, or from lowest to highest."""
+
+    evidence: str
+    channel: int
+    start: float
+    end: float
+    of: Literal["lowest", "peak to peak"]
+    kind: Literal["extent"] = "extent"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -263,6 +278,7 @@ Measurand = (
     | Limiting
     | StillOn
     | Mean
+    | Extent
     | EffectiveValue
     | ContactResistance
     | OpenShare

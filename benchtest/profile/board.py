@@ -119,6 +119,8 @@ class Rail(Fitted):
 
     terminals: Pair
     limits: Limits[Volts]
+    ripple: Limits[Volts] | None = None
+    """From its lowest to its highest value once the board is at rest."""
 
 
 class DryContact(Fitted):
@@ -206,6 +208,10 @@ class RelayLimits(Section):
     """Closed contact, at the bench's test current."""
     open_voltage: Limits[Ratio] | None = None
     """Open contact, as share of the bench's test voltage."""
+    current: Limits[Amps] | None = None
+    """What the energised coil adds to the current of the d.c. supply."""
+    kick: Limits[Volts] | None = None
+    """Lowest voltage across the coil when its driver lets go: as low as the suppressor lets it."""
 
     def over(self, default: "RelayLimits") -> "RelayLimits":
         """Return these limits, completed from `default`."""
@@ -270,6 +276,8 @@ class CountCode(Fitted):
     gap: Seconds
     pause: Seconds
     meanings: Annotated[dict[int, CountMeaning], Field(min_length=1)]
+    reported: str | None = None
+    """Signal of the board's own heartbeat that is the count shown."""
 
     @model_validator(mode="after")
     def _pause_is_told_from_gap(self) -> Self:

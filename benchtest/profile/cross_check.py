@@ -30,6 +30,7 @@ def cross_check(profile: Profile, review: Review, said: Vocabulary | None) -> No
     _check_supplies(profile, review)
     _check_commands(profile, review, said)
     _check_feedback(profile, review, said)
+    _check_reported(profile, review, said)
     _check_lamps(profile, review)
     _check_codes(profile, review)
     _check_interlocks(profile, review)
@@ -111,6 +112,18 @@ def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -
                 review.say(keys, f"{name} reports by the link, but the board has none", "describe 'link:'")
             elif thing.feedback is not None and profile.link is not None:
                 _check_signal(keys, thing.feedback, profile.link.status, review, said)
+
+
+def _check_reported(profile: Profile, review: Review, said: Vocabulary | None) -> None:
+    for name, code in profile.codes.items():
+        if not isinstance(code, CountCode) or code.reported is None:
+            continue
+        keys = ("codes", name, "reported")
+        if profile.link is None:
+            if "link" not in review.names():
+                review.say(keys, f"code {name} is reported by the link, but the board has none", "describe 'link:'")
+        else:
+            _check_signal(keys, code.reported, profile.link.board.message, review, said)
 
 
 def _check_signal(keys: KeyPath, signal: str | None, message: str, review: Review, said: Vocabulary | None) -> None:

@@ -46,6 +46,8 @@ class Exercise(Fitted):
 
     step: Literal["exercise"]
     relays: Annotated[tuple[str, ...], Field(min_length=1)]
+    again: Annotated[int, Field(ge=0, le=20)] = 0
+    """How many times more each relay is energised, to see whether contact and lamp follow every time."""
 
 
 class ReadLamps(Fitted):

@@ -15,7 +15,7 @@ from benchtest.simulator.trace import Samples, Trace
 
 GLOW: Final = 0.3e-3
 """Seconds; time constant of light sensor and amplifier (a light-emitting diode itself is far faster)."""
-STRETCH: Final = 0.3
+STRETCH: Final = 0.02
 """Seconds for which a cold joint conducts, or does not."""
 FORWARD: Final = 2.0
 """Volts below which a light-emitting diode stays dark."""
