@@ -11,6 +11,8 @@ import click
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
 from benchtest.errors import PlanError
+from benchtest.fixture.document import Adapter
+from benchtest.fixture.wiring import adapters_of
 from benchtest.studies.coverage import Coverage, study
 from benchtest.studies.page import to_html, to_json, to_lines
 from benchtest.studies.trial import Subject
@@ -39,7 +41,7 @@ class Share(click.ParamType[float]):
 
 @click.command()
 @profile_argument
-@click.option("--fixture", type=click.Path(path_type=Path), required=True, metavar="FILE", help="A simulated bench.")
+@click.option("--fixture", type=click.Path(path_type=Path), required=True, metavar="FILE", help="The bench.")
 @fitting_options
 @partial_option
 @click.option("--good", type=click.IntRange(1), default=200, show_default=True, help="Good boards to try.")
@@ -74,7 +76,7 @@ def coverage(
     """
     subject = subject_of(prepare(profile, fixture, variant, options, partial=partial))
     trials = all_trials(subject, good=good, boards=boards, base=seed)
-    with _progress(len(trials)) as progress:
+    with progress_bar(len(trials)) as progress:
         tried = carry_out(
             subject, trials, kept=stock(subject, kept or home()), jobs=jobs, scheduler=scheduler, progress=progress
         )
@@ -89,13 +91,22 @@ def coverage(
 
 
 def subject_of(prepared: Prepared) -> Subject:
-    """Return what a study needs of a prepared run; raise PlanError when the bench is a real one."""
+    """Return what a study needs of a prepared run: its bench with the same wires, but simulated.
+
+    Raises PlanError where a person or a record is the bench.
+    """
     fixture, harness = prepared.fixture.fixture, prepared.harness
-    driver = fixture.adapters[harness.adapter].driver
-    if driver != "simulated":
-        hint = "a study works on a simulated bench: a fixture with the same wiring and driver: simulated"
-        raise PlanError([f"{prepared.fixture.path}: adapter {harness.adapter} is driven by {driver} ({hint})"])
-    return Subject(procedure=prepared.procedure, fitted=prepared.fitted, fixture=fixture, harness=harness)
+    drivers = {fixture.adapters[name].driver for name in adapters_of(fixture, harness)}
+    if unlike := drivers & {"manual", "replay"}:
+        hint = "a study needs adapters that can be simulated"
+        raise PlanError([f"{prepared.fixture.path}: a bench with driver {', '.join(unlike)} ({hint})"])
+    twins = {name: Adapter(driver="simulated") for name in fixture.adapters}
+    return Subject(
+        procedure=prepared.procedure,
+        fitted=prepared.fitted,
+        fixture=fixture.model_copy(update={"adapters": twins}),
+        harness=harness,
+    )
 
 
 def home() -> Path:
@@ -114,7 +125,7 @@ def _tell(found: Coverage, as_json: bool) -> None:
 
 
 @contextmanager
-def _progress(of: int) -> Iterator[Progress]:
+def progress_bar(of: int) -> Iterator[Progress]:
     """Show on standard error how far it is and how long it will take; nothing where nobody looks."""
     told = 0
     numbers: Iterable[int] = range(of)

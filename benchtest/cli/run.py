@@ -106,7 +106,7 @@ def run(
     if as_json:
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
-        _tell(held.run, held.folder, by_person=by_person)
+        _tell(prepared, held.run, held.folder, by_person=by_person)
     return EXIT_CODE[held.run.outcome]
 
 
@@ -245,7 +245,7 @@ def _summary(held: Held) -> dict[str, Any]:
     }
 
 
-def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
+def _tell(prepared: Prepared, run: Run, folder: Path, *, by_person: bool) -> None:
     """Print the outcome for people, with the first things to look at."""
     say(f"\n{OUTCOME[run.outcome]}  {run.reason}")
     judged = run.outcome not in {Outcome.BENCH_FAULT, Outcome.ABORTED}
@@ -260,6 +260,27 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     elif run.origin is Origin.REPLAYED:
         say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
+    if run.outcome is Outcome.FAIL:
+        _tell_suspects(prepared, run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
         click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
+
+
+def _tell_suspects(prepared: Prepared, run: Run, folder: Path) -> None:
+    """Say where to look first, where the faults of this board were tried out before; else how to have that."""
+    from benchtest.cli.coverage import home
+    from benchtest.cli.diagnose import library_if_there, lines_of
+    from benchtest.diagnose.next_check import next_check
+    from benchtest.diagnose.suspects import diagnose
+    from benchtest.diagnose.symptoms import symptoms
+
+    library = library_if_there(prepared, home())
+    if library is None:
+        say("where to look first (the first time takes about a minute):")
+        click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
+        return
+    suspected = diagnose(run.results, library)
+    say("")
+    for sentence in lines_of(suspected, next_check(suspected, library, symptoms(run.results)), library):
+        say(sentence)

@@ -6,11 +6,14 @@ one of 29 bits is told by bit 31, as a signal database writes it.
 """
 
 from collections.abc import Mapping
+from functools import lru_cache
 from importlib import import_module
 from typing import Any, Final
 
 EXTENDED: Final = 1 << 31
 """In an identifier: it has 29 bits."""
+REMEMBERED: Final = 4096
+"""Messages whose coding is kept."""
 NUMBER: Final = (1 << 29) - 1
 """What of an identifier goes on the bus."""
 
@@ -27,6 +30,8 @@ class CanCodec:
         except cantools.Error as cause:
             raise ValueError(str(cause)) from cause
         self._errors: tuple[type[Exception], ...] = (cantools.Error, ValueError, OverflowError, TypeError)
+        self._encoded = lru_cache(REMEMBERED)(self._encode)  # a link says the same over and over
+        self._decoded = lru_cache(REMEMBERED)(self._decode)
         self._by_id: dict[int, Any] = {_identifier(message): message for message in loaded.messages}
         self._by_name: dict[str, Any] = {message.name: message for message in loaded.messages}
 
@@ -40,8 +45,11 @@ class CanCodec:
 
     def encode(self, message: str, values: Mapping[str, float], *, clip: bool = False) -> bytes:
         """Return the data of a message."""
-        known = self._by_name[message]
-        every = {signal.name: float(values.get(signal.name, 0.0)) for signal in known.signals}
+        return self._encoded(message, tuple(values.items()), clip)
+
+    def _encode(self, message: str, values: tuple[tuple[str, float], ...], clip: bool) -> bytes:
+        known, given = self._by_name[message], dict(values)
+        every = {signal.name: float(given.get(signal.name, 0.0)) for signal in known.signals}
         if clip:
             every = {signal.name: _clipped(signal, every[signal.name]) for signal in known.signals}
         try:
@@ -54,6 +62,10 @@ class CanCodec:
 
         So it is with an unknown identifier, a frame that is too short, and an unknown multiplexer value.
         """
+        name, signals = self._decoded(identifier, bytes(data))
+        return name, dict(signals)
+
+    def _decode(self, identifier: int, data: bytes) -> tuple[str, Mapping[str, float]]:
         known = self._by_id.get(identifier)
         if known is None or len(data) < known.length:
             return "", {}
