@@ -26,8 +26,8 @@ COPPER: Final = 234.5
 PULL_IN: Final = 0.7
 """Pull-in current of a fitted coil as share of V/R (24 V relays: 65 to 75 %, common practice, no source)."""
 DROP_OUT: Final = 0.3
-"""Its drop-out current as share of V/R (20 to 40 %, common practice, no source; at least 5 %: IEC 61810-1, memory)."""
-CLOSED: Final = 2.0
+"""Its drop-out current as share of V/R (20 to 40 %, common practice, no source; IEC 61810-1 asks for 5 %, memory)."""
+CLOSED_TO_OPEN: Final = 2.0
 """Its inductance with the armature closed, as multiple of that with it open, where the release time allows it (no
 source)."""
 TRAVEL: Final = 0.35
@@ -179,14 +179,14 @@ def fitted(
     rise = -math.log1p(-PULL_IN)  # time constants until the armature moves, on and off
     decay = math.log((volts + clamp) / (DROP_OUT * volts + clamp))
     if tau is None:
-        tau = min((1 - TRAVEL) * operate / rise, (1 - LEAST_TRAVEL) * release / (CLOSED * decay))
+        tau = min((1 - TRAVEL) * operate / rise, (1 - LEAST_TRAVEL) * release / (CLOSED_TO_OPEN * decay))
     longest = (1 - LEAST_TRAVEL) * min(operate / rise, release / decay)
     if not 0.0 < tau < longest:
         raise ValueError(
             f"no coil with L/R = {tau:g} s operates in {operate:g} s and releases in {release:g} s with a clamp of "
             f"{clamp:g} V: L/R must be above 0 and below {longest:.3g} s"
         )
-    away = min(max(release - CLOSED * decay * tau, LEAST_TRAVEL * release), MOST_TRAVEL * release)
+    away = min(max(release - CLOSED_TO_OPEN * decay * tau, LEAST_TRAVEL * release), MOST_TRAVEL * release)
     return Coil(
         resistance=resistance,
         open_inductance=tau * resistance,
