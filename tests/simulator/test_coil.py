@@ -54,8 +54,8 @@ def moments(coil: Coil) -> Samples:
 
 
 def agree(course: Course, stepped: Stepped, times: Samples, *, full: float) -> None:
-    """Check a course against the steps: a hundred times tighter than a bench would see."""
-    assert np.abs(course.at(times) - stepped.values).max() < 1e-4 * full
+    """Check a course against the steps: a thousand times tighter than one per cent."""
+    assert np.abs(course.at(times) - stepped.values).max() < 1e-5 * full
     assert (course.moves is None) == (stepped.moves is None)
     assert course.moves == pytest.approx(stepped.moves, rel=1e-5)
 
