@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from benchtest.simulator.coil import DROP_OUT, PULL_IN, Coil, Course, energise, fitted, hot, release
+from benchtest.simulator.coil import DROP_OUT, PULL_IN, Coil, Course, Piece, energise, fitted, hot, release
 from benchtest.simulator.trace import Samples
 from tests.simulator.coil_stepped import Stepped
 
@@ -165,6 +165,47 @@ def test_a_hard_clamp_takes_the_current_away_before_the_armature_is_back() -> No
     assert course.at(np.array([course.clamped_until, course.lands, 1.0])).tolist() == [0.0, 0.0, 0.0]
 
 
+def test_a_current_that_dies_just_as_the_armature_lands_is_cut_off_all_the_same() -> None:
+    """Clamps around the one with which both fall together, some last bits apart, on a coil where rounding decides."""
+    coil = replace(
+        COIL,
+        resistance=3322.5633795867216,
+        open_inductance=40.8861889210148,
+        closed_inductance=42.37154263221975,
+        pull_in=0.005056336954538298,
+        drop_out=0.002167001551944985,
+        travel_off=0.01326683119810272,
+    )
+    low, high = 1.0, 10.0
+    for _ in range(80):
+        clamp = (low + high) / 2
+        course = release(replace(coil, clamp=clamp), VOLTS / coil.resistance)
+        late = (course.clamped_until or 0.0) > (course.lands or 0.0)
+        low, high = (clamp, high) if late else (low, clamp)
+    for bits in range(-30, 30):
+        course = release(replace(coil, clamp=clamp + bits * float(np.spacing(clamp))), VOLTS / coil.resistance)
+        assert course.clamped_until == pytest.approx(course.lands, rel=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("amps", "moment"),
+    [(0.5, np.log(2)), (0.0, 0.0), (1.0, None), (2.0, None), (-0.5, None)],
+    ids=["half way", "already", "only at last", "never", "in the past"],
+)
+def test_a_piece_says_when_it_reaches_a_current(amps: float, moment: float | None) -> None:
+    """From nothing to 1 A with 1 s: a logarithm where it does, None where it does not."""
+    piece = Piece(begin=3.0, amps=0.0, volts=1.0, resistance=1.0, inductance=1.0)
+
+    assert piece.reaches(amps) == (None if moment is None else pytest.approx(3.0 + moment))
+
+
+def test_a_piece_without_any_voltage_left_stays_as_it_is() -> None:
+    """V/R from the beginning: it is there at once, and nowhere else ever."""
+    piece = Piece(begin=3.0, amps=1.0, volts=1.0, resistance=1.0, inductance=1.0)
+
+    assert (piece.reaches(1.0), piece.reaches(0.5)) == (3.0, None)
+
+
 def test_a_cold_coil_pulls_in_earlier_and_a_hot_one_later() -> None:
     """At the same voltage; a coil too hot for its voltage not at all."""
     lands = [energise(hot(COIL, celsius), VOLTS).lands for celsius in (-20, 20, 70)]
@@ -272,6 +313,13 @@ def test_a_coil_fitted_without_time_constant_dips(operate: float, back: float, c
     rise = energise(coil, VOLTS).at(np.linspace(0.0, 0.05, 5001))
 
     assert np.diff(rise).min() < 0
+
+
+def test_a_coil_with_a_long_release_holds_long_and_does_not_travel_all_the_while() -> None:
+    """At least a quarter of the release time passes before the armature leaves."""
+    coil = fitted(operate=0.004, release=0.050, resistance=OHMS, volts=VOLTS, clamp=NONE)
+
+    assert release(coil, FULL).moves == pytest.approx(0.25 * 0.050)
 
 
 def test_what_cannot_be_fitted_is_refused_with_what_could() -> None:
