@@ -11,7 +11,7 @@ import click
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
 from benchtest.errors import PlanError
-from benchtest.fixture.document import Adapter
+from benchtest.fixture.adapter import WholeAdapter
 from benchtest.fixture.wiring import adapters_of
 from benchtest.studies.coverage import Coverage, study
 from benchtest.studies.page import to_html, to_json, to_lines
@@ -100,7 +100,7 @@ def subject_of(prepared: Prepared) -> Subject:
     if unlike := drivers & {"manual", "replay"}:
         hint = "a study needs adapters that can be simulated"
         raise PlanError([f"{prepared.fixture.path}: a bench with driver {', '.join(unlike)} ({hint})"])
-    twins = {name: Adapter(driver="simulated") for name in fixture.adapters}
+    twins = {name: WholeAdapter(driver="simulated") for name in fixture.adapters}
     return Subject(
         procedure=prepared.procedure,
         fitted=prepared.fitted,

@@ -7,7 +7,6 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.session import Asked
 from benchtest.errors import PlanError
 from benchtest.fixture.wiring import people
-from benchtest.procedure import Procedure
 from benchtest.results import Job
 from benchtest.rig import Company, Virtual
 
@@ -32,19 +31,13 @@ def take_up(folder: Path) -> tuple[Prepared, Asked]:
         raise PlanError(
             [f"{folder}: the {name} has changed since that run began (begin a new one)" for name in changed]
         )
-    if _unplaced(found.procedure) != _unplaced(prepared.procedure):
+    if found.procedure.unplaced() != prepared.procedure.unplaced():
         raise PlanError([f"{folder}: this version of benchtest plans that run differently (begin a new one)"])
     if not people(prepared.fixture.fixture, prepared.harness):
         raise PlanError([f"{folder}: only a run by hand can go on; this bench begins anew"])
     job = Job(**begun["job"])
     asked = Asked(job=job, ports=dict(begun["ports"]), virtual=Virtual(), root=folder.parent, taken_up=found)
     return replace(prepared, procedure=found.procedure), asked
-
-
-def _unplaced(procedure: Procedure) -> Procedure:
-    """Return a procedure without the places of its limits, which name files as they were typed."""
-    steps = (replace(step, checks=tuple(replace(check, place="") for check in step.checks)) for step in procedure.steps)
-    return replace(procedure, steps=tuple(steps))
 
 
 def with_recorded_run(prepared: Prepared, asked: Asked) -> tuple[Prepared, Asked]:

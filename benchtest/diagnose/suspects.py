@@ -1,8 +1,8 @@
 """Results and library → suspects, by Bayes' rule over every word that was read.
 
 Hypotheses are each fault alone, the likeliest pairs of faults, and *none of these*: something that the library does not
-know, which may show anything anywhere at a low rate, so that an unknown fault is not forced into a wrong name. What was
-not tested carries no information. Readings of one run hang together, so their evidence is taken at a discount.
+know, which resembles some known fault but not in everything, so that it is not forced into a wrong name. What was not
+tested carries no information. Readings of one run hang together, so their evidence is taken at a discount.
 """
 
 import math
@@ -19,19 +19,21 @@ from benchtest.results import Result
 
 Floats = NDArray[np.float64]
 
-DOUBT: Final = 0.5
+DOUBT: Final = 0.03
 """How many boards the general expectation weighs beside those that were seen."""
 STRAY: Final = 0.02
 """Share of checks in which a known fault shows what it showed on no board before."""
-ANYWHERE: Final = 0.03
-"""Share of checks in which an unknown fault shows something."""
+UNLIKE: Final = 0.2
+"""Probability that an unknown fault leaves a reading in order that the known one which it resembles does not."""
+STRANGE: Final = 0.01
+"""Probability that it puts a reading out of order which that one leaves so, or does it in another way."""
 ONE_WORD: Final = 0.25
 """Of the ways of not being in order, the share of each."""
 ALIKE: Final = 0.5
 """What a word counts for another in the same direction: the fault may be worse or slighter than on the boards seen."""
 OTHER: Final = 0.2
 """What a word counts for any other word."""
-UNKNOWN: Final = 0.05
+UNKNOWN: Final = 0.04
 """Probability, before anything was read, that a fault is none that is known."""
 TWICE: Final = 0.05
 """Probability that a board that fails has two faults."""
@@ -146,8 +148,9 @@ class _Seen:
     def chances(self, priors: Floats) -> Floats:
         """Return the probability that each fault is there; the last is that of none of these."""
         alone = DISCOUNT * self.logs.sum(axis=1) + np.log(priors * (1 - TWICE) * (1 - UNKNOWN))
-        strange = np.where(self.off, math.log(ANYWHERE * ONE_WORD), math.log(1 - ANYWHERE))
-        unknown = DISCOUNT * float(strange.sum()) + math.log(UNKNOWN)
+        least = np.where(self.off, math.log(STRANGE), math.log(UNLIKE))
+        unlike = DISCOUNT * np.maximum(self.logs, least).sum(axis=1) + np.log(priors)
+        unknown = float(np.logaddexp.reduce(unlike)) + math.log(UNKNOWN)
         some, pairs = self._pairs(priors)
         whole = float(np.logaddexp.reduce([*alone, *pairs.ravel(), unknown]))
         chances = np.append(np.exp(alone - whole), math.exp(unknown - whole))

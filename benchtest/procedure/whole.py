@@ -1,7 +1,7 @@
 """Checks, the steps that they belong to, and the whole procedure."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from benchtest.metrology.decision import Rule
 from benchtest.procedure.equipment import Channel, ContactTest, LinkPlan, Timing
@@ -107,6 +107,11 @@ class Procedure:
     def duration(self) -> float:
         """The plan's estimate of the whole, in seconds."""
         return sum(step.duration for step in self.steps)
+
+    def unplaced(self) -> "Procedure":
+        """Return it without the places of its limits, which name files as they were typed."""
+        steps = (replace(step, checks=tuple(replace(check, place="") for check in step.checks)) for step in self.steps)
+        return replace(self, steps=tuple(steps))
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -182,7 +182,8 @@ def _series(part: _Part, places: Places, data: NDArray[np.uint8]) -> Iterator[De
 def values(signal: Any, data: NDArray[np.uint8]) -> NDArray[np.float64]:
     """Return the signal's scaled values in rows of data, choices as numbers."""
     raw = raw_values(signal, data)
-    return raw.astype(np.float64) * float(signal.scale) + float(signal.offset)
+    with np.errstate(over="ignore"):  # a scale can take the largest doubles out of range, as it does for cantools
+        return raw.astype(np.float64) * float(signal.scale) + float(signal.offset)
 
 
 def raw_values(signal: Any, data: NDArray[np.uint8]) -> NDArray[Any]:

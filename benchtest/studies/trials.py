@@ -59,7 +59,7 @@ class Stock:
 def stock(subject: Subject, folder: Path) -> Stock:
     """Return where the trials of a subject are kept below a folder: by what they depend on, software included."""
     about = [
-        digest(to_canonical(asdict(subject.procedure))),
+        digest(to_canonical(asdict(subject.procedure.unplaced()))),
         subject.fixture.model_dump_json(),
         benchtest.__version__,
         _acts(),

@@ -36,7 +36,7 @@ def impossible(prepared: Prepared) -> set[str]:
 
 @pytest.mark.parametrize(
     ("bench_name", "takes"),
-    [("modbus", 0.001), ("modbus", 0.008), ("relaybox", 0.0)],
+    [("modbus", 0.001), ("modbus", 0.007), ("relaybox", 0.0)],
     ids=["quick modbus", "slow modbus", "relay box"],
 )
 @pytest.mark.parametrize("board", BOARDS)

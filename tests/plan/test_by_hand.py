@@ -8,13 +8,15 @@ import pytest
 
 from benchtest.cli.documents import Prepared
 from benchtest.instruments import Role
-from benchtest.plan.by_hand import STILLNESS, TIMING, by_hand
+from benchtest.plan.by_hand import CHANGES, PEAKS, STILLNESS, TIMING, by_hand
 from benchtest.procedure import (
     Absent,
     AllOff,
     Bounce,
     Delay,
+    Extent,
     Look,
+    Mean,
     Measure,
     Move,
     Procedure,
@@ -103,9 +105,12 @@ def test_what_needs_a_clock_or_an_eye_on_everything_is_not_tested_by_name(board:
     asked = checks_of(bench.prepared(board, **variant, fixture="byhand-link").procedure)
     timed = {name for name, what in recorded.items() if isinstance(what, Delay | Bounce)}
     still = {name for name, what in recorded.items() if isinstance(what, Still)}
+    swung = {name for name, what in recorded.items() if isinstance(what, Extent)}
+    changed = {name for name, what in recorded.items() if isinstance(what, Mean) and what.before is not None}
     absent = {name: what.reason for name, what in asked.items() if isinstance(what, Absent)}
 
-    assert dict.fromkeys(timed, TIMING) | dict.fromkeys(still, STILLNESS) == absent
+    reasons = dict.fromkeys(timed, TIMING) | dict.fromkeys(still, STILLNESS)
+    assert reasons | dict.fromkeys(swung, PEAKS) | dict.fromkeys(changed, CHANGES) == absent
 
 
 def ordered(moves: Iterator[Move] | tuple[Move, ...], outputs: Outputs, link: dict[str, float]) -> Iterator[Move]:
