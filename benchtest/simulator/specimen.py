@@ -14,10 +14,12 @@ from benchtest.faults import Fault, Kind
 from benchtest.fixture.document import ContactTest
 from benchtest.profile.board import Relay, RelayLimits, Supply
 from benchtest.profile.document import Profile
+from benchtest.simulator.coil import fitted, hot
+from benchtest.simulator.contact import ContactBuild
 from benchtest.simulator.firmware import FirmwareBuild
 from benchtest.simulator.lamp import LampBuild
 from benchtest.simulator.noise import Chance
-from benchtest.simulator.relay import SHORT, ContactBuild, RelayBuild, Suppressor
+from benchtest.simulator.relay import DIODE, SHORT, RelayBuild, Suppressor
 from benchtest.simulator.supply import SupplyBuild
 
 LEAKAGE: Final = 0.9995
@@ -32,6 +34,8 @@ OFTEN: Final = (0.35, 0.65)
 """Probability of what happens now and then, each time."""
 PASS_THROUGH: Final = 40e-3
 """Ohms from supply in to supply out (some 10 cm of track, fuse and two contacts; common practice, no source)."""
+WARMTH: Final = (18.0, 28.0)
+"""Degrees Celsius of a coil on the bench."""
 SLUGGED: Final = 1.15
 """Operate time of a coil with shorted turns as multiple: currents in them hold the field back."""
 
@@ -101,13 +105,11 @@ class Specimen:
         if self.has(Kind.COIL_TURNS, name):
             resistance *= self.degree(Kind.COIL_TURNS, name, (0.4, 0.7))
             operate, release = operate * SLUGGED, release * (SLUGGED + 0.35)
+        coil = fitted(operate=operate, release=release, resistance=resistance, volts=nominal, clamp=DIODE)
         return RelayBuild(
             name=name,
-            operate=operate,
-            release=release,
+            coil=hot(coil, self.chance.between(f"{name} coil temperature", *WARMTH)),
             transfer=min(self.chance.between(f"{name} transfer", 1.5e-3, 2.5e-3), operate / 2, release / 2),
-            resistance=resistance,
-            tau=min(self.chance.between(f"{name} L/R", 1.8e-3, 2.6e-3), operate / 2),
             make=None if relay.contact.make is None else self._contact(name, "make", limits),
             break_=None if relay.contact.break_ is None else self._contact(name, "break", limits),
             coil_open=self.has(Kind.COIL_OPEN, name) or name in self.missing,

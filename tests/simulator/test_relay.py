@@ -8,8 +8,10 @@ release time is our own convention.
 import numpy as np
 import pytest
 
+from benchtest.simulator.coil import fitted
+from benchtest.simulator.contact import ContactBuild
 from benchtest.simulator.events import Events
-from benchtest.simulator.relay import ContactBuild, RelayBuild, SimulatedRelay
+from benchtest.simulator.relay import DIODE, RelayBuild, SimulatedRelay
 from benchtest.simulator.supply import SimulatedSupply, SupplyBuild
 from benchtest.simulator.trace import Trace
 
@@ -17,11 +19,8 @@ OPERATE, RELEASE, TRANSFER, BOUNCE = 0.010, 0.008, 0.002, 0.003
 CONTACT = ContactBuild(closed_volts=0.01, open_volts=12.0, bounce=BOUNCE)
 BUILD = RelayBuild(
     name="K1",
-    operate=OPERATE,
-    release=RELEASE,
+    coil=fitted(operate=OPERATE, release=RELEASE, resistance=1400.0, volts=24.0, clamp=DIODE),
     transfer=TRANSFER,
-    resistance=1400.0,
-    tau=0.002,
     make=CONTACT,
     break_=CONTACT,
 )
