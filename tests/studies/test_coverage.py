@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from distributed import LocalCluster
 
 from benchtest.profile.board import Limits
 from benchtest.studies.coverage import study
@@ -67,6 +68,16 @@ def test_faults_that_look_the_same_are_a_group() -> None:
 def test_the_same_study_comes_of_one_process_and_of_two() -> None:
     """Every trial is decided by its faults and its seed, not by who makes it when."""
     assert carry_out(carwash(), SOME, jobs=1) == carry_out(carwash(), SOME, jobs=2)
+
+
+def test_the_same_study_comes_of_a_cluster() -> None:
+    """Sent to a Dask scheduler on this computer, the trials come back as they do from here."""
+    with LocalCluster(
+        n_workers=1, threads_per_worker=1, processes=False, protocol="tcp", host="127.0.0.1", dashboard_address=None
+    ) as cluster:
+        found = carry_out(carwash(), SOME, scheduler=cluster.scheduler_address)
+
+    assert carry_out(carwash(), SOME, jobs=1) == found
 
 
 def test_interrupted_work_goes_on_where_it_stood(tmp_path: Path) -> None:
