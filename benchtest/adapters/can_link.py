@@ -145,6 +145,8 @@ def as_heard(at: float, came: Any) -> Heard | None:
     if came.is_error_frame or came.is_remote_frame:
         return None
     number, data = came.arbitration_id, bytes(came.data)
+    if came.is_fd:
+        raise ValueError(f"a frame of CAN FD on a bus that has none: {number:X}#{data.hex().upper()}")
     if len(data) != came.dlc or number < 0:
         raise ValueError(f"half a frame: {number:X}#{data.hex().upper()}, of {came.dlc} bytes")
     return Heard(at, number | EXTENDED * came.is_extended_id, data)
