@@ -124,6 +124,19 @@ class BenchCheck:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Suspected:
+    """What is probably wrong with a board that failed: where to look first, and no part of the verdict."""
+
+    faults: tuple[str, ...]
+    """As they are written, the likeliest first; several that look the same on this bench; none for an unknown one."""
+    probability: float
+    sentence: str
+    """In a technician's words."""
+    repair: str
+    """What would mend it; empty for an unknown fault."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
     """A finished run, whole: what `run.json` holds. Recordings lie beside it, by name and digest."""
 
@@ -173,3 +186,5 @@ class Run:
     """What was wrong with a simulated bench itself."""
     remarks: tuple[str, ...] = ()
     """What the bench had to bear or has recovered from, such as a CAN controller that was opened anew."""
+    suspects: tuple[Suspected, ...] = ()
+    """Of a board that failed, where its faults had been tried out before on the simulated bench."""

@@ -18,10 +18,10 @@ from benchtest.certificate.bench import Bench, bench_of
 from benchtest.certificate.lines import Fact, Row, counts, facts, number, row, short
 from benchtest.certificate.plots import Figure, draw_figures
 from benchtest.certificate.rule import rule_sentences
-from benchtest.metrology.figures import plain
+from benchtest.metrology.figures import percent, plain
 from benchtest.procedure import Check
 from benchtest.readings import Origin, Readings
-from benchtest.results import Outcome, Override, Result, Run, Verdict
+from benchtest.results import Outcome, Override, Result, Run, Suspected, Verdict
 
 FORMAT: Final = "benchtest-certificate/1"
 _OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
@@ -81,6 +81,10 @@ class Document:
     method: tuple[Fact, ...]
     not_passed: tuple[Row, ...]
     """Where to look, failures first."""
+    suspects: tuple[Fact, ...]
+    """What is probably wrong: probability, and what it means."""
+    suspects_are: str
+    """What the suspects are worth."""
     not_tested: tuple[Row, ...]
     left_out: tuple[Row, ...]
     """Those of `not_tested` in steps of which something else was tested."""
@@ -127,6 +131,8 @@ def describe(run: Run, readings: Readings) -> Document:
         job=_job(run),
         method=_method(run),
         not_passed=_not_passed(run.results),
+        suspects=tuple(_suspected(one) for one in run.suspects),
+        suspects_are=wording.SUSPECTS,
         not_tested=tuple(row for section in sections for row in _untested(section)),
         left_out=tuple(row for section in sections if section.reached for row in _untested(section)),
         not_reached=tuple(Fact(label=each.title, value=number(len(each.rows), "check")) for each in unreached),
@@ -262,6 +268,14 @@ def _sections(run: Run, results: Mapping[str, Result]) -> tuple[Section, ...]:
 def _not_passed(results: Sequence[Result]) -> tuple[Row, ...]:
     order = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL, Verdict.CONDITIONAL_PASS)
     return tuple(row(r.check, r) for verdict in order for r in results if r.verdict is verdict)
+
+
+def _suspected(one: Suspected) -> Fact:
+    names = " or ".join(one.faults)
+    said = ". ".join(
+        filter(None, [f"{names}: {one.sentence.removesuffix('.')}" if names else one.sentence, one.repair])
+    )
+    return Fact(label=percent(one.probability), value=short(said))
 
 
 def _untested(section: Section) -> list[Row]:

@@ -28,6 +28,10 @@ LEGEND: Final = (
     "operate or release time counts from the coil where that is shown, else from the order. "
     "In strips of lamp codes a bar is a lit lamp."
 )
+SUSPECTS: Final = (
+    "Where to look first, from simulated boards with every fault that the profile can have. "
+    "No finding, and no part of the result."
+)
 CLAIMED: Final = (
     "The item named here was tested by the method, with the equipment and at the times named here.",
     "Each result line shows what was read, how far it may be off, what was permitted, and where it was probed.",

@@ -1,7 +1,7 @@
 """`benchtest diagnose`: what is probably wrong with a board that failed, and what to measure next."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,7 +18,7 @@ from benchtest.errors import PlanError
 from benchtest.metrology.figures import percent
 from benchtest.records.folder import read_run
 from benchtest.records.journal import read_journal
-from benchtest.results import Outcome, Run
+from benchtest.results import Outcome, Result, Run, Suspected
 from benchtest.studies.signatures import learned
 from benchtest.studies.trials import all_trials, carry_out, stock
 
@@ -87,6 +87,23 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     there = kept.load()
     names = [trial.name for trial in all_trials(subject, good=GOOD, boards=BOARDS, base=0)]
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
+
+
+def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[Suspected, ...]:
+    """Return the suspects for a run's record; none where the faults of its board were not tried out before."""
+    library = library_if_there(prepared, home())
+    if library is None:
+        return ()
+    return tuple(
+        Suspected(
+            faults=tuple(fault.fault for fault in suspect.faults),
+            probability=round(suspect.probability, 4),
+            sentence=suspect.faults[0].sentence if suspect.known else UNKNOWN,
+            repair=suspect.faults[0].repair if suspect.known else "",
+        )
+        for suspect in diagnose(results, library).suspects[:SHOWN]
+        if suspect.probability >= LEAST
+    )
 
 
 def _prepared(folder: Path, run: Run, profile: Path | None, fixture: Path | None) -> Prepared:

@@ -20,6 +20,7 @@ from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
 from benchtest.fixture.wiring import cautions, every_channel, people
+from benchtest.metrology.figures import percent
 from benchtest.procedure import Absent
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
@@ -106,7 +107,7 @@ def run(
     if as_json:
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
-        _tell(prepared, held.run, held.folder, by_person=by_person)
+        _tell(held.run, held.folder, by_person=by_person)
     return EXIT_CODE[held.run.outcome]
 
 
@@ -245,7 +246,7 @@ def _summary(held: Held) -> dict[str, Any]:
     }
 
 
-def _tell(prepared: Prepared, run: Run, folder: Path, *, by_person: bool) -> None:
+def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     """Print the outcome for people, with the first things to look at."""
     say(f"\n{OUTCOME[run.outcome]}  {run.reason}")
     judged = run.outcome not in {Outcome.BENCH_FAULT, Outcome.ABORTED}
@@ -261,26 +262,16 @@ def _tell(prepared: Prepared, run: Run, folder: Path, *, by_person: bool) -> Non
         say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
     if run.outcome is Outcome.FAIL:
-        _tell_suspects(prepared, run, folder)
+        _tell_suspects(run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
         click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
 
 
-def _tell_suspects(prepared: Prepared, run: Run, folder: Path) -> None:
+def _tell_suspects(run: Run, folder: Path) -> None:
     """Say where to look first, where the faults of this board were tried out before; else how to have that."""
-    from benchtest.cli.coverage import home
-    from benchtest.cli.diagnose import library_if_there, lines_of
-    from benchtest.diagnose.next_check import next_check
-    from benchtest.diagnose.suspects import diagnose
-    from benchtest.diagnose.symptoms import symptoms
-
-    library = library_if_there(prepared, home())
-    if library is None:
-        say("where to look first (the first time takes about a minute):")
-        click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
-        return
-    suspected = diagnose(run.results, library)
-    say("")
-    for sentence in lines_of(suspected, next_check(suspected, library, symptoms(run.results)), library):
-        say(sentence)
+    for one in run.suspects:
+        names = " or ".join(one.faults)
+        say(f"{percent(one.probability):>7}  {f'{names}: ' if names else ''}{one.sentence}")
+    say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
+    click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))

@@ -196,6 +196,10 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         if run.bench_check is not None and sentence:
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
+    if run.outcome is Outcome.FAIL:
+        from benchtest.cli.diagnose import suspects_of
+
+        run = replace(run, suspects=suspects_of(prepared, run.results))
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 

@@ -64,3 +64,9 @@ def test_remote_and_error_frames_carry_nothing() -> None:
 def test_what_the_database_does_not_know_has_no_name(codec: CanCodec, identifier: int, data: bytes) -> None:
     """No signal is read from it."""
     assert codec.decode(identifier, data) == ("", {})
+
+
+def test_a_frame_of_can_fd_is_none_on_a_bus_that_has_none() -> None:
+    """Spoilt text of an adapter can become one, with an identifier in digits of another script."""
+    with pytest.raises(ValueError, match=r"a frame of CAN FD on a bus that has none: 320#01"):
+        as_heard(0.0, Came(arbitration_id=0x320, is_extended_id=False, is_fd=True, data=b"\x01"))
