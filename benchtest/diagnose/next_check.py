@@ -18,6 +18,8 @@ from benchtest.procedure import Check, Procedure, Step
 
 CONSIDERED: Final = 6
 """Suspects that a next check should tell apart; the others together are too unlikely to look for."""
+LEAST: Final = 0.005
+"""Probability below which a suspect need not be told apart."""
 BY_HAND: Final = 2.0
 """Minutes for one measurement by hand (common practice, no source)."""
 TO_REPEAT: Final = 0.5
@@ -132,14 +134,28 @@ def next_check(diagnosis: Diagnosis, library: Library, tested: Iterable[str]) ->
     `tested` names the checks that have already said something.
     """
     suspects = [suspect for suspect in diagnosis.suspects if suspect.known][:CONSIDERED]
-    faults = [(fault, share) for suspect in suspects for fault, share in _shares(suspect)]
-    if len(faults) < 2:
+    faults = [(fault, share) for suspect in suspects for fault, share in _shares(suspect) if share > LEAST]
+    if not faults:
         return None
+    faults += [(NONE_OF_THESE, suspect.probability) for suspect in diagnosis.suspects if not suspect.known]
     offers = [*_by_hand(faults, library), *_by_procedure(faults, library, frozenset(tested))]
     best = max(offers, key=lambda offer: offer.gain / offer.minutes, default=None)
     return best if best is not None and best.gain > WORTH else None
 
 
+NONE_OF_THESE: Final = Signature(
+    fault="none of these",
+    sentence="",
+    repair="",
+    kind="",
+    subject="",
+    prior=1.0,
+    boards=1,
+    words={},
+    reached={},
+    values={},
+)
+"""What is not known gives, for all that is known of it, what a part in order gives."""
 _Faults = Sequence[tuple[Signature, float]]
 
 
@@ -152,7 +168,7 @@ def _shares(suspect: Suspect) -> Iterator[tuple[Signature, float]]:
 def _by_hand(faults: _Faults, library: Library) -> Iterator[NextCheck]:
     where = {channel.name: channel.terminals for channel in library.procedure.channels.values() if channel.name}
     where |= {channel.terminals: channel.terminals for channel in library.procedure.channels.values()}
-    for part in dict.fromkeys(fault.subject for fault, _ in faults):
+    for part in dict.fromkeys(fault.subject for fault, _ in faults if fault.subject):
         for hand in HAND:
             at = where.get(hand.channel.format(part=part))
             if at is None:

@@ -31,7 +31,7 @@ ONE_WORD: Final = 0.25
 """Of the ways of not being in order, the share of each."""
 ALIKE: Final = 0.5
 """What a word counts for another in the same direction: the fault may be worse or slighter than on the boards seen."""
-OTHER: Final = 0.03
+OTHER: Final = 0.005
 """What a word counts for any other word."""
 UNKNOWN: Final = 0.04
 """Probability, before anything was read, that a fault is none that is known."""

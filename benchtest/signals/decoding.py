@@ -182,7 +182,7 @@ def _series(part: _Part, places: Places, data: NDArray[np.uint8]) -> Iterator[De
 def values(signal: Any, data: NDArray[np.uint8]) -> NDArray[np.float64]:
     """Return the signal's scaled values in rows of data, choices as numbers."""
     raw = raw_values(signal, data)
-    with np.errstate(over="ignore"):  # a scale can take the largest doubles out of range, as it does for cantools
+    with np.errstate(over="ignore", invalid="ignore"):  # doubles can be anything, and are what cantools makes of them
         return raw.astype(np.float64) * float(signal.scale) + float(signal.offset)
 
 

@@ -25,7 +25,9 @@ Progress = Callable[[int, int], None]
 """Told how many trials have ended, and of how many."""
 CHUNK: Final = 8
 """Trials that a worker takes at a time."""
-ACTS: Final = ("simulator", "faults", "judge", "signals", "diagnose", "metrology", "perform.py", "studies")
+ACTS: Final = (
+    "simulator", "faults", "judge", "signals", "metrology", "rig", "perform.py", "diagnose/symptoms.py", "studies/trial.py",
+)  # fmt: skip
 """Parts of this software on which the outcome of a trial depends."""
 
 
