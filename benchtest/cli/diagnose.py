@@ -20,12 +20,8 @@ from benchtest.records.folder import read_run
 from benchtest.records.journal import read_journal
 from benchtest.results import Outcome, Result, Run, Suspected
 from benchtest.studies.signatures import learned
-from benchtest.studies.trials import all_trials, carry_out, stock
+from benchtest.studies.trials import carry_out, stock, to_learn_from
 
-GOOD: Final = 10
-"""Good boards that a library is learned from."""
-BOARDS: Final = 3
-"""Boards of every fault that a library is learned from."""
 SHOWN: Final = 5
 """Suspects that are shown; the others are less likely than all of them."""
 LEAST: Final = 0.01
@@ -69,7 +65,7 @@ def diagnose_run(
 def library_of(prepared: Prepared, folder: Path, *, jobs: int | None = None) -> Library:
     """Return what every fault looks like to a procedure; tries out first what was not tried before."""
     subject = subject_of(prepared)
-    trials = all_trials(subject, good=GOOD, boards=BOARDS, base=0)
+    trials = to_learn_from(subject)
     with progress_bar(len(trials)) as progress:
         tried = carry_out(subject, trials, kept=stock(subject, folder), jobs=jobs, progress=progress)
     return learned(subject, tried)
@@ -85,7 +81,7 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     if not kept.path.exists():
         return None
     there = kept.load()
-    names = [trial.name for trial in all_trials(subject, good=GOOD, boards=BOARDS, base=0)]
+    names = [trial.name for trial in to_learn_from(subject)]
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
 
 

@@ -2,13 +2,14 @@
 
 from benchtest.faults.catalogue import BETWEEN, Fault, parse, possible
 from benchtest.faults.defects import Defect, Mishap, parse_defect
-from benchtest.faults.kinds import ABOUT, About, Kind
+from benchtest.faults.kinds import ABOUT, STEADY, About, Kind
 from benchtest.faults.shares import priors
 from benchtest.faults.trips import Trip, parse_trip
 
 __all__ = [
     "ABOUT",
     "BETWEEN",
+    "STEADY",
     "About",
     "Defect",
     "Fault",

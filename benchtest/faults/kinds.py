@@ -265,3 +265,16 @@ ABOUT: Final[dict[Kind, About]] = {
         "The {} starts too late after power-up.",
         "capacitor", "value", "replace the capacitor of the reset", "impaired"),
 }  # fmt: skip
+
+STEADY: Final = frozenset(
+    {
+        Kind.WELDED, Kind.NEVER_CLOSES, Kind.COIL_OPEN, Kind.DRIVER_OPEN, Kind.DRIVER_SHORTED, Kind.SUPPRESSOR_OPEN,
+        Kind.SUPPRESSOR_SHORTED, Kind.BRIDGED, Kind.LAMP_DARK, Kind.LAMP_LIT, Kind.LAMPS_SWAPPED, Kind.CODE_WRONG,
+        Kind.CODE_MISSING, Kind.LINK_SILENT, Kind.LINK_BIT_RATE, Kind.LOSS_UNNOTICED, Kind.NO_RECOVERY,
+        Kind.CODE_DISAGREES, Kind.FEEDBACK_STUCK, Kind.SUPPLY_OPEN, Kind.SUPPLY_SHORTED, Kind.PASS_OPEN,
+        Kind.INTERLOCK_IGNORED, Kind.INTERLOCK_ALWAYS, Kind.PLUG_MISSING, Kind.PLUGS_EXCHANGED, Kind.INPUT_STUCK,
+        Kind.INPUT_ALWAYS, Kind.INPUTS_SWAPPED, Kind.PROBE_OPEN, Kind.PROBE_SHORTED, Kind.PROBES_SWAPPED,
+        Kind.WRONG_VARIANT, Kind.NOT_RUNNING,
+    }
+)  # fmt: skip
+"""Kinds that are there or not, and never more or less: one board shows them as well as many."""

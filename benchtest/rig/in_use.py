@@ -124,11 +124,11 @@ class Rig:
         with self.watch.sparing({order.channel for order in move.orders}):
             started = self.bench.begin(capture)
             self.watch.overslept = 0.0
-            said = []
+            said, latest = [], self._latest()
             for order in move.link_orders:
                 self.wait_until(started.at + order.at)
                 said.append(self._say(order if isinstance(order, Say) else order.alive, link) - started.at)
-                _in_time(order.at, self.clock.now() - started.at, most=self._latest())
+                _in_time(order.at, self.clock.now() - started.at, most=latest)
             self.wait_until(started.at + move.duration)
             recording = self.bench.fetch()
         messages = tuple(self._messages(started.at))

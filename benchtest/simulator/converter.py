@@ -41,9 +41,11 @@ class Converter:
     def codes(self, values: Samples | float, noise: NDArray[np.float32]) -> NDArray[np.int16]:
         """Return the codes of true values; beyond the range they stay at its end."""
         exact = np.asarray(values) * (self.gain / self.scale) + self.offset / self.scale
-        with_noise = noise * np.float32(NOISE) + exact.astype(np.float32)
-        codes: NDArray[np.int16] = np.clip(np.rint(with_noise), -32768, 32767).astype(np.int16)
-        return codes
+        codes = noise * np.float32(NOISE)
+        codes += exact.astype(np.float32)
+        np.rint(codes, out=codes)
+        np.clip(codes, -32768, 32767, out=codes)
+        return codes.astype(np.int16)
 
 
 def converter(channel: int, role: Role, fixture: Fixture, chance: Chance) -> Converter:

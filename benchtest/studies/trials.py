@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 import benchtest
-from benchtest.faults import possible
+from benchtest.faults import STEADY, possible
 from benchtest.records.canonical import digest, to_canonical
 from benchtest.studies.trial import Subject, Trial, Tried, seed_of, try_one
 
@@ -26,7 +26,8 @@ Progress = Callable[[int, int], None]
 CHUNK: Final = 8
 """Trials that a worker takes at a time."""
 ACTS: Final = (
-    "simulator", "faults", "judge", "signals", "metrology", "rig", "perform.py", "diagnose/symptoms.py", "studies/trial.py",
+    "simulator", "faults", "judge", "signals", "metrology", "rig",
+    "perform.py", "diagnose/symptoms.py", "studies/trial.py",
 )  # fmt: skip
 """Parts of this software on which the outcome of a trial depends."""
 
@@ -91,6 +92,25 @@ def all_trials(subject: Subject, *, good: int, boards: int, base: int) -> list[T
         for number in range(boards)
     ]
     return [*sound, *faulty]
+
+
+GOOD: Final = 10
+"""Good boards that a library is learned from."""
+BOARDS: Final = 3
+"""Boards of every fault that it is learned from, where they differ."""
+
+
+def to_learn_from(subject: Subject) -> list[Trial]:
+    """Return the trials of a library of faults; of a fault that looks the same on every board, one is enough."""
+    steady = {fault.text for fault in possible(subject.fitted) if fault.kind in STEADY}
+    seen: set[str] = set()
+    chosen = []
+    for trial in all_trials(subject, good=GOOD, boards=BOARDS, base=0):
+        if trial.faults and trial.faults[0] in steady & seen:
+            continue
+        seen.update(trial.faults)
+        chosen.append(trial)
+    return chosen
 
 
 def carry_out(

@@ -13,18 +13,19 @@ from collections import defaultdict
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Final
 
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.suspects import Diagnosis, suspected
 from benchtest.faults import possible
 from benchtest.studies.signatures import learned
 from benchtest.studies.trial import Subject, Trial, Tried, seed_of
-from benchtest.studies.trials import all_trials, carry_out
+from benchtest.studies.trials import all_trials, carry_out, to_learn_from
 from tests.studies.studied import greenhouse, words
 
-LEARNED_FROM, ASKED_ABOUT = 0, 7
-"""Bases of the seeds of the library's boards and of those that are diagnosed."""
-OF_A_KIND = 6
+ASKED_ABOUT: Final = 7
+"""Base of the seeds of the boards that are diagnosed; the library's have another."""
+OF_A_KIND: Final = 6
 """Boards of each kind that are held out."""
 
 
@@ -45,10 +46,9 @@ class Figures:
     both: float
 
 
-def measured(subject: Subject, *, good: int, boards: int, pairs: int) -> Figures:
+def measured(subject: Subject, *, pairs: int) -> Figures:
     """Return how often the diagnosis of a subject is right."""
-    base = all_trials(subject, good=good, boards=boards, base=LEARNED_FROM)
-    tried = carry_out(subject, base)
+    tried = carry_out(subject, to_learn_from(subject))
     known = learned(subject, tried)
     asked = all_trials(subject, good=0, boards=1, base=ASKED_ABOUT)
     failed = [one for one in carry_out(subject, asked) if one.outcome == "fail"]
@@ -169,7 +169,7 @@ def main(arguments: Sequence[str]) -> int:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--write", type=Path, help="page to write")
     said = parser.parse_args(arguments)
-    text = page(measured(greenhouse(), good=10, boards=3, pairs=200))
+    text = page(measured(greenhouse(), pairs=200))
     sys.stdout.write(text)
     if said.write is not None:
         said.write.write_text(text, encoding="utf-8")

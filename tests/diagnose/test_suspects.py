@@ -45,7 +45,7 @@ def test_the_fault_that_is_there_is_suspected_first(fault: str) -> None:
 
 def test_on_the_whole_the_right_suspect_comes_first() -> None:
     """The figures of the page about accuracy, on the small board, which shows less, with room for chance."""
-    found = measured(carwash(), good=5, boards=2, pairs=40)
+    found = measured(carwash(), pairs=40)
 
     assert found.first >= 0.75
     assert found.three >= 0.85
