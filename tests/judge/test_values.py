@@ -11,6 +11,7 @@ from benchtest.procedure import (
     Absent,
     ContactResistance,
     EffectiveValue,
+    Extent,
     Interval,
     Limiting,
     Mean,
@@ -63,6 +64,39 @@ def test_what_is_not_common_to_both_channels_is_scatter() -> None:
     assert calm.uncertainty is not None
     assert wild.uncertainty is not None
     assert wild.uncertainty > 4 * calm.uncertainty
+
+
+def test_a_change_is_the_mean_less_what_the_channel_had_before() -> None:
+    """A coil's share of a current: what flowed before it is taken off, its scatter is not."""
+    amps = np.concatenate([np.full(500, 6.0), np.full(500, 7.7)])
+    asked = Mean(evidence="e", channel=301, start=0.06, end=0.09, before=(0.01, 0.04))
+    result = BENCH.judge(asked, within(1.2, 2.2), unit="A", evidence=recorded({301: amps}))
+
+    assert result.value == pytest.approx(1.7, abs=2e-3)
+    assert result.uncertainty is not None
+
+
+def test_the_lowest_sample_is_found_and_what_is_beyond_the_range_is_beyond_every_limit() -> None:
+    """A diode clamps at -0.7 V; without it the voltage leaves the channel's range, and no limit permits that."""
+    asked = Extent(evidence="e", channel=301, start=0.02, end=0.08, of="lowest")
+    clamped, wild = np.zeros(1000), np.zeros(1000)
+    clamped[400:420], wild[400:405] = -0.7, -32768 * STEP
+    good = BENCH.judge(asked, within(-5.0, None), unit="V", evidence=recorded({301: clamped}))
+    bad = BENCH.judge(asked, within(-5.0, None), unit="V", evidence=recorded({301: wild}))
+
+    assert good.value == pytest.approx(-0.7, abs=2e-3)
+    assert (Verdict.PASS, Verdict.FAIL) == (good.verdict, bad.verdict)
+    assert -math.inf == bad.value
+
+
+def test_ripple_is_from_the_lowest_to_the_highest_sample() -> None:
+    """A sine of 0.1 V about 5 V swings over 0.2 V."""
+    wave = 5.0 + 0.1 * np.sin(2 * np.pi * 300 * np.arange(1000) / 10_000)
+    asked = Extent(evidence="e", channel=301, start=0.02, end=0.08, of="peak to peak")
+    result = BENCH.judge(asked, within(None, 0.15), unit="V", evidence=recorded({301: wave}))
+
+    assert result.value == pytest.approx(0.2, rel=0.02)
+    assert Verdict.FAIL is result.verdict
 
 
 def test_effective_value_is_taken_over_whole_cycles() -> None:

@@ -6,12 +6,15 @@ from typing import Any
 import pytest
 
 from benchtest.cli.documents import Prepared
-from benchtest.errors import PlanError
+from benchtest.errors import DocumentError, PlanError
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import Role
 from benchtest.plan import plan
-from benchtest.procedure import Interval, Procedure, Record, Source
+from benchtest.procedure import Interval, Procedure, Record, Say, Source
+from benchtest.profile import load_profile
 from benchtest.profile.fitting import fit
+
+PROFILES = Path(__file__).parents[2] / "profiles"
 
 
 def replanned(prepared: Prepared, *, fixture: dict[str, Any] | None = None, without: str = "") -> Procedure:
@@ -160,3 +163,25 @@ def test_profiles_and_fixtures_stand_where_the_readme_says() -> None:
 
     assert (root / "profiles/greenhouse.yaml").is_file()
     assert (root / "fixtures/simulated.yaml").is_file()
+
+
+def test_a_relay_is_energised_again_as_often_as_the_profile_says(greenhouse: Prepared) -> None:
+    """Two times more: contact and lamp are looked at each time, and nothing is commanded when the recording ends."""
+    step = next(step for step in greenhouse.procedure.steps if step.id == "exercise-K3")
+    (record,) = (move for move in step.moves if isinstance(move, Record))
+    said = [order.signals["fan_2"] for order in record.link_orders if isinstance(order, Say)]
+    looked = [check.title for check in step.checks if "at actuation" in check.title]
+
+    assert [1.0, 0.0] * 3 == said
+    assert ["K3 contact at actuation 2", "K3 lamp at actuation 2 (D3)"] == looked[:2]
+    assert 4 == len(looked)
+
+
+def test_a_reported_code_needs_a_link(tmp_path: Path) -> None:
+    """A board without a link can report nothing, and the profile is refused where it says so."""
+    text = (PROFILES / "carwash.yaml").read_text(encoding="utf-8")
+    wrong = tmp_path / "carwash.yaml"
+    wrong.write_text(text.replace("    pause: 1.2 s", "    pause: 1.2 s\n    reported: code"), encoding="utf-8")
+
+    with pytest.raises(DocumentError, match="code status is reported by the link, but the board has none"):
+        load_profile(wrong)
