@@ -272,9 +272,7 @@ def _not_passed(results: Sequence[Result]) -> tuple[Row, ...]:
 
 def _suspected(one: Suspected) -> Fact:
     names = " or ".join(one.faults)
-    said = ". ".join(
-        filter(None, [f"{names}: {one.sentence.removesuffix('.')}" if names else one.sentence, one.repair])
-    )
+    said = f"{names}: {one.sentence} To mend it: {one.repair}." if names else f"{one.sentence}."
     return Fact(label=percent(one.probability), value=short(said))
 
 

@@ -19,7 +19,7 @@ from benchtest.results import Result
 
 Floats = NDArray[np.float64]
 
-DOUBT: Final = 0.03
+DOUBT: Final = 0.005
 """How many boards the general expectation weighs beside those that were seen."""
 STRAY: Final = 0.02
 """Share of checks in which a known fault shows what it showed on no board before."""

@@ -14,7 +14,7 @@ from benchtest.certificate import describe, to_html, write_certificate
 from benchtest.certificate.plots import _Axis, _ticks
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
-from benchtest.results import Outcome, Verdict
+from benchtest.results import Outcome, Suspected, Verdict
 from tests.records.finished import WELDED, finished_readings, finished_run
 
 
@@ -169,3 +169,30 @@ def test_the_paper_is_ready_in_time(tmp_path: Path) -> None:
     begun = time.process_time()
     write_certificate(run, readings, tmp_path)
     assert time.process_time() - begun < 5 * 0.6
+
+
+def test_what_the_bench_had_to_bear_stands_on_the_paper() -> None:
+    """A CAN controller that was opened anew during the run is told to whoever reads the paper, and all else."""
+    run = replace(finished_run(), remarks=("link can0: the bus was off and was opened anew", "3 error frames"))
+    page = to_html(describe(run, finished_readings()))
+
+    assert "link can0: the bus was off and was opened anew; 3 error frames" in page
+
+
+def test_suspects_stand_on_a_report_with_what_mends_them() -> None:
+    """Probability, names, sentence and repair; one that has no name says so; none is called a finding."""
+    known = Suspected(
+        faults=("K3 contact welded", "K3 driver shorted"),
+        probability=0.87,
+        sentence="The contact of K3 has welded.",
+        repair="replace relay K3",
+    )
+    unknown = Suspected(faults=(), probability=0.1, sentence="none of these", repair="")
+    run = replace(finished_run(welded=WELDED), suspects=(known, unknown))
+    document = describe(run, finished_readings(welded=WELDED))
+    page = to_html(document)
+
+    assert ["87 %", "10 %"] == [fact.label for fact in document.suspects]
+    assert "K3 contact welded or K3 driver shorted: The contact of K3 has welded. To mend it: replace relay K3." in page
+    assert "none of these." in page
+    assert "No finding, and no part of the result." in page
