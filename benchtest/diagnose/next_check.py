@@ -14,7 +14,7 @@ from benchtest.diagnose.library import Library, Signature
 from benchtest.diagnose.suspects import Diagnosis, Suspect
 from benchtest.diagnose.symptoms import IN_ORDER
 from benchtest.metrology.figures import plain
-from benchtest.procedure import Check, Procedure, Step
+from benchtest.procedure import Check, Step
 
 CONSIDERED: Final = 6
 """Suspects that a next check should tell apart; the others together are too unlikely to look for."""
@@ -184,11 +184,10 @@ def _by_procedure(faults: _Faults, library: Library, tested: frozenset[str]) -> 
             if check.id not in tested:
                 values = [_value(fault, check, library) for fault, _ in faults]
                 minutes = TO_REPEAT + step.duration / 60
-                yield _offer(_instruction(check, step, library.procedure), minutes, faults, values)
+                yield _offer(_instruction(check, step), minutes, faults, values)
 
 
-def _instruction(check: Check, step: Step, procedure: Procedure) -> str:
-    del procedure
+def _instruction(check: Check, step: Step) -> str:
     at = f" ({check.probe})" if check.probe else ""
     return f"do the step '{step.title}' once the cause of the stop is removed, and read {check.title}{at}"
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 from benchtest.diagnose.library import majority
-from benchtest.faults import ABOUT, Fault, Kind, possible
+from benchtest.faults import Fault, Kind, possible
 from benchtest.metrology.figures import permitted, plain
 from benchtest.metrology.proportion import lower, upper
 from benchtest.procedure import Check, Interval, Procedure
@@ -225,15 +225,3 @@ def _unwired(fault: Fault, subject: Subject) -> str:
     wired = {pair for table in (subject.harness.sense, subject.harness.contact) for pair in table}
     pairs = [] if relay is None else [relay.coil, relay.contact.make, relay.contact.break_]
     return ", ".join(str(pair) for pair in pairs if pair is not None and pair not in wired)
-
-
-def kinds(tried: Sequence[Tried], subject: Subject) -> Mapping[Kind, tuple[int, int]]:
-    """Return how many boards of each kind of fault were caught, and of how many."""
-    known = {fault.text: fault.kind for fault in possible(subject.fitted)}
-    counts = {kind: [0, 0] for kind in ABOUT}
-    for one in tried:
-        if len(one.trial.faults) == 1:
-            count = counts[known[one.trial.faults[0]]]
-            count[0] += one.outcome == "fail"
-            count[1] += 1
-    return {kind: (caught, of) for kind, (caught, of) in counts.items() if of}
