@@ -13,6 +13,7 @@ from typing import Final
 from benchtest.diagnose.library import Library, Signature
 from benchtest.diagnose.suspects import Diagnosis, Suspect
 from benchtest.diagnose.symptoms import IN_ORDER
+from benchtest.faults import BETWEEN
 from benchtest.metrology.figures import plain
 from benchtest.procedure import Check, Step
 
@@ -119,6 +120,16 @@ HAND: Final = (
         },
     ),
     ByHand(
+        instruction="make and take away the signal of {part}, {at}, and measure behind its input circuit",
+        channel="{part}",
+        usual="follows the signal",
+        kinds={
+            "input stuck": "stays as without the signal",
+            "input always active": "stays as with the signal",
+            "input threshold shifted": "follows late or not all the way",
+        },
+    ),
+    ByHand(
         instruction="with the switch or signal of {part} made, measure at the board's own terminals, {at}",
         channel="{part}",
         usual="the signal is there",
@@ -133,16 +144,21 @@ def next_check(diagnosis: Diagnosis, library: Library, tested: Iterable[str]) ->
 
     `tested` names the checks that have already said something.
     """
-    suspects = [suspect for suspect in diagnosis.suspects if suspect.known][:CONSIDERED]
-    faults = [(fault, share) for suspect in suspects for fault, share in _shares(suspect) if share > LEAST]
-    if not faults:
-        return None
-    faults += [(NONE_OF_THESE, suspect.probability) for suspect in diagnosis.suspects if not suspect.known]
-    offers = [*_by_hand(faults, library), *_by_procedure(faults, library, frozenset(tested))]
-    best = max(offers, key=lambda offer: offer.gain / offer.minutes, default=None)
+    best = max(offers(diagnosis, library, tested), key=lambda offer: offer.gain / offer.minutes, default=None)
     return best if best is not None and best.gain > WORTH else None
 
 
+def offers(diagnosis: Diagnosis, library: Library, tested: Iterable[str] = ()) -> list[NextCheck]:
+    """Return every check that could be made next, with what it would give."""
+    suspects = [suspect for suspect in diagnosis.suspects if suspect.known][:CONSIDERED]
+    faults = [(fault, share) for suspect in suspects for fault, share in _shares(suspect) if share > LEAST]
+    if not faults:
+        return []
+    faults += [(NONE_OF_THESE, suspect.probability) for suspect in diagnosis.suspects if not suspect.known]
+    return [*_by_hand(faults, library), *_by_procedure(faults, library, frozenset(tested))]
+
+
+UNFORETOLD: Final = "cannot be foretold"
 NONE_OF_THESE: Final = Signature(
     fault="none of these",
     sentence="",
@@ -169,13 +185,21 @@ def _by_hand(faults: _Faults, library: Library) -> Iterator[NextCheck]:
     where = {channel.name: channel.terminals for channel in library.procedure.channels.values() if channel.name}
     where |= {channel.terminals: channel.terminals for channel in library.procedure.channels.values()}
     for part in dict.fromkeys(fault.subject for fault, _ in faults if fault.subject):
+        of_part = frozenset(check.id for check in library.checks if check.subject == part)
         for hand in HAND:
             at = where.get(hand.channel.format(part=part))
             if at is None:
                 continue
-            values = [hand.kinds.get(f.kind, hand.usual) if f.subject == part else hand.usual for f, _ in faults]
+            values = [_by_meter(fault, part, hand, of_part) for fault, _ in faults]
             instruction = hand.instruction.format(part=part, at=f"between {at.replace('-', ' and ')}")
             yield _offer(instruction, BY_HAND, faults, values)
+
+
+def _by_meter(fault: Signature, part: str, hand: ByHand, of_part: frozenset[str]) -> str:
+    """Return what a measurement at a part gives with a fault; nobody knows it of one elsewhere that reaches the part."""
+    if part in fault.subject.split(BETWEEN):
+        return hand.kinds.get(fault.kind, hand.usual)
+    return UNFORETOLD if any(check in of_part for check, _ in fault.looks()) else hand.usual
 
 
 def _by_procedure(faults: _Faults, library: Library, tested: frozenset[str]) -> Iterator[NextCheck]:
@@ -216,4 +240,7 @@ def _gain(shares: Sequence[float], values: Sequence[str]) -> float:
     answers: dict[str, float] = defaultdict(float)
     for share, value in zip(shares, values, strict=True):
         answers[value] += share / whole
+    unforetold = answers.pop(UNFORETOLD, 0.0)  # it may give just what the likeliest answer is
+    if answers and unforetold:
+        answers[max(answers, key=lambda value: answers[value])] += unforetold
     return -sum(share * math.log2(share) for share in answers.values() if share > 0)

@@ -5,7 +5,7 @@ from functools import cache
 import pytest
 
 from benchtest.diagnose.library import Library
-from benchtest.diagnose.next_check import next_check
+from benchtest.diagnose.next_check import next_check, offers
 from benchtest.diagnose.suspects import Diagnosis, suspected
 from benchtest.diagnose.symptoms import IN_ORDER
 from benchtest.faults import possible
@@ -128,3 +128,14 @@ def test_every_fault_of_the_board_is_in_the_library() -> None:
     """None is forgotten, and each has a prior."""
     assert {fault.text for fault in possible(carwash().fitted)} == {one.fault for one in library().signatures}
     assert sum(one.prior for one in library().signatures) == pytest.approx(1.0)
+
+
+def test_nothing_is_foretold_of_a_part_that_a_fault_elsewhere_reaches() -> None:
+    """With its input stuck a relay is not commanded: its coil has no supply voltage, whatever a list says of coils."""
+    diagnosis = diagnosed("K2 driver open")
+    known = library()
+    at_the_coil = [
+        one for offer in offers(diagnosis, known) if "across its coil" in offer.instruction for one in offer.expected
+    ]
+
+    assert all(one.value != "the supply's voltage" for one in at_the_coil if one.fault == "foam input stuck")
