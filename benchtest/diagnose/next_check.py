@@ -196,7 +196,7 @@ def _by_hand(faults: _Faults, library: Library) -> Iterator[NextCheck]:
 
 
 def _by_meter(fault: Signature, part: str, hand: ByHand, of_part: frozenset[str]) -> str:
-    """Return what a measurement at a part gives with a fault; nobody knows it of one elsewhere that reaches the part."""
+    """Return what a measurement at a part gives with a fault; unknown of one elsewhere that reaches the part."""
     if part in fault.subject.split(BETWEEN):
         return hand.kinds.get(fault.kind, hand.usual)
     return UNFORETOLD if any(check in of_part for check, _ in fault.looks()) else hand.usual
