@@ -15,7 +15,7 @@ from benchtest.studies.trials import carry_out
 from tests.benchmarks.yardstick import slowness
 from tests.studies.studied import greenhouse
 
-LEAST_RUNS = 4.0
+LEAST_RUNS = 2.5
 """A second and processor, on the machine that the yardstick was taken from."""
 LEAST_EFFICIENCY = 0.6
 """Of two processes beside one."""
@@ -30,7 +30,7 @@ def test_runs_a_second() -> None:
         try_one(greenhouse(), Trial(faults=(), seed=seed))
         rates.append(slowness() / (process_time() - begin))
     rate = statistics.median(rates)
-    print(f"\n{rate:.1f} greenhouse runs a second and processor (limit {LEAST_RUNS:.0f})")
+    print(f"\n{rate:.1f} greenhouse runs a second and processor (limit {LEAST_RUNS:g})")
 
     assert rate >= LEAST_RUNS
 
