@@ -19,11 +19,11 @@ FITTED = greenhouse().fitted
 
 
 def of_each_kind(fitted: FittedProfile) -> list[str]:
-    """Return the first, a middle and the last part that can have each kind of fault."""
+    """Return the first and the last part that can have each kind of fault."""
     kinds: dict[Kind, list[str]] = {}
     for fault in possible(fitted):
         kinds.setdefault(fault.kind, []).append(fault.text)
-    return [text for texts in kinds.values() for text in dict.fromkeys((texts[0], texts[len(texts) // 2], texts[-1]))]
+    return [text for texts in kinds.values() for text in dict.fromkeys((texts[0], texts[-1]))]
 
 
 CHOSEN = [(board, text) for board, build in BOARDS.items() for text in of_each_kind(build().fitted)]
