@@ -1,7 +1,7 @@
 """How often a part fails in which way: what a suspicion starts from before anything was measured.
 
 Shares of the failure modes of a part are those of MIL-HDBK-338B, Table 7.6-1 (itself from FMD-91), as they stand in
-public transcriptions; not checked against the handbook itself. Modes that the handbook does not have are estimates
+public copies; not checked against the handbook itself. Modes that the handbook does not have are estimates
 (common practice, no source). They rank suspects and never decide on a board.
 """
 

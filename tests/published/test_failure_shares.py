@@ -1,6 +1,6 @@
 """Shares of failure modes, as far as they can be checked from outside.
 
-Source of the numbers: MIL-HDBK-338B, Table 7.6-1 (itself from FMD-91), by public transcriptions; not checked against
+Source of the numbers: MIL-HDBK-338B, Table 7.6-1 (itself from FMD-91), by public copies; not checked against
 the handbook itself.
 """
 
