@@ -135,6 +135,11 @@ class Suspected:
     repair: str
     """What would mend it; empty for an unknown fault."""
 
+    @property
+    def named(self) -> str:
+        """Its names and what they mean; of an unknown fault the sentence alone."""
+        return f"{' or '.join(self.faults)}: {self.sentence}" if self.faults else self.sentence
+
 
 @dataclass(frozen=True, kw_only=True, slots=True)
 class Run:

@@ -271,8 +271,7 @@ def _not_passed(results: Sequence[Result]) -> tuple[Row, ...]:
 
 
 def _suspected(one: Suspected) -> Fact:
-    names = " or ".join(one.faults)
-    said = f"{names}: {one.sentence} To mend it: {one.repair}." if names else f"{one.sentence}."
+    said = f"{one.named} To mend it: {one.repair}." if one.faults else f"{one.named}."
     return Fact(label=percent(one.probability), value=short(said))
 
 

@@ -78,9 +78,9 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     except PlanError:
         return None
     kept = stock(subject, folder)
-    if not kept.path.exists():
-        return None
     there = kept.load()
+    if not there:
+        return None
     names = [trial.name for trial in to_learn_from(subject)]
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
 

@@ -271,7 +271,6 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
 def _tell_suspects(run: Run, folder: Path) -> None:
     """Say where to look first, where the faults of this board were tried out before; else how to have that."""
     for one in run.suspects:
-        names = " or ".join(one.faults)
-        say(f"{percent(one.probability):>7}  {f'{names}: ' if names else ''}{one.sentence}")
+        say(f"{percent(one.probability):>7}  {one.named}")
     say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
     click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))

@@ -41,11 +41,13 @@ class Stock:
     """Hash of everything that they depend on."""
 
     def load(self) -> dict[str, Tried]:
-        """Return what is kept, by the trial's name; a torn last line is left out."""
+        """Return what is kept, by the trial's name; what cannot be read is left out, since it can be made again."""
         found: dict[str, Tried] = {}
-        if not self.path.exists():
+        try:
+            text = self.path.read_text(encoding="utf-8", errors="replace")
+        except OSError:
             return found
-        for line in self.path.read_text(encoding="utf-8").splitlines():
+        for line in text.splitlines():
             with suppress(ValueError, KeyError, TypeError):
                 one = Tried.from_json(json.loads(line, parse_constant=float))
                 found[one.trial.name] = one

@@ -107,6 +107,15 @@ def test_what_is_kept_is_read_back_as_it_was(tmp_path: Path) -> None:
     assert made == list(kept.load().values())
 
 
+def test_a_stock_that_cannot_be_read_is_an_empty_one(tmp_path: Path) -> None:
+    """Bytes that are no text, or a folder in its place, cost nobody a run: everything can be made again."""
+    garbled = tmp_path / "garbled.jsonl"
+    garbled.write_bytes(b"\xff\xfe\x00{\n[1]\nnull\n")
+
+    assert {} == Stock(path=garbled, key="").load()
+    assert {} == Stock(path=tmp_path, key="").load()
+
+
 def test_seeds_of_a_study_follow_from_its_base() -> None:
     """Two boards of one fault differ, two studies with one base do not, and another base gives other boards."""
     one, again, other = (all_trials(carwash(), good=2, boards=2, base=base) for base in (1, 1, 2))
