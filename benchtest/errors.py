@@ -8,7 +8,7 @@
      │    └── Paused           a person left, and may go on later
      ├── WrongMove         a case in the depot is not where that step begins -> whoever asked: the right one is named
      ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
-     ├── RecordsError      the records database cannot be used as it is     -> who looks after it; runs are safe in folders
+     ├── RecordsError      the records database cannot be used as it is     -> who looks after it; no run is lost
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
