@@ -7,8 +7,10 @@ from typing import Any, Final
 
 import click
 
+from benchtest.cli.case import own_repairs
 from benchtest.cli.coverage import home, progress_bar, subject_of
 from benchtest.cli.documents import Prepared, prepare
+from benchtest.cli.records_options import address, records_option
 from benchtest.cli.words import say
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.next_check import NextCheck, next_check
@@ -16,6 +18,7 @@ from benchtest.diagnose.suspects import Diagnosis, Sign, Suspect, diagnose
 from benchtest.diagnose.symptoms import symptoms
 from benchtest.errors import PlanError
 from benchtest.metrology.figures import percent
+from benchtest.records.address import Address
 from benchtest.records.folder import read_run
 from benchtest.records.journal import read_journal
 from benchtest.results import Outcome, Result, Run, Suspected
@@ -39,24 +42,36 @@ UNKNOWN: Final = "none of these: something that the library of faults does not k
 @click.option("--jobs", type=click.IntRange(1), help="Processes side by side; by default one a processor.")
 @click.option("--json", "as_json", is_flag=True, help="The diagnosis as JSON.")
 @click.option("--kept", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where trials lie.")
+@records_option
 def diagnose_run(
-    run: Path, profile: Path | None, fixture: Path | None, jobs: int | None, as_json: bool, kept: Path | None
+    run: Path,
+    profile: Path | None,
+    fixture: Path | None,
+    jobs: int | None,
+    as_json: bool,
+    kept: Path | None,
+    records: str,
 ) -> int:
     """Say what is probably wrong with the board of folder RUN, the likeliest first, and what to measure next.
 
     The suspects come from simulated boards with every fault that the profile can have. The first time for a profile and
     a fixture they are tried out, which takes about a minute; after that it is instant. Suspects are where to look
-    first, not a verdict; the usual cautions apply to every measurement by hand.
+    first, not a verdict; the usual cautions apply to every measurement by hand. Where the records know of own repairs,
+    these take over from the handbook as they grow.
     """
     found = read_run(run)
     if found.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}:
         raise PlanError([f"{run}: the board was not judged ({found.outcome}), so nothing is known of it"])
     library = library_of(_prepared(run, found, profile, fixture), kept or home(), jobs=jobs)
-    suspected = diagnose(found.results, library)
+    repairs = own_repairs(address(records, run.parent), found.procedure.part, library)
+    suspected = diagnose(found.results, library, repairs)
     advice = next_check(suspected, library, symptoms(found.results))
     if as_json:
-        click.echo(json.dumps(_plain(run, suspected, advice), ensure_ascii=False))
+        plain = {**_plain(run, suspected, advice), "own_repairs": sum(repairs.values())}
+        click.echo(json.dumps(plain, ensure_ascii=False))
         return 0
+    if repairs:
+        say(f"own repairs of {found.procedure.part}: {sum(repairs.values())}, beside the handbook, which counts as 30")
     for line in lines_of(suspected, advice, library):
         say(line)
     return 0
@@ -85,11 +100,12 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
 
 
-def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[Suspected, ...]:
+def suspects_of(prepared: Prepared, results: Sequence[Result], records: Address) -> tuple[Suspected, ...]:
     """Return the suspects for a run's record; none where the faults of its board were not tried out before."""
     library = library_if_there(prepared, home())
     if library is None:
         return ()
+    repairs = own_repairs(records, prepared.procedure.part, library)
     return tuple(
         Suspected(
             faults=tuple(fault.fault for fault in suspect.faults),
@@ -97,7 +113,7 @@ def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[Suspecte
             sentence=suspect.faults[0].sentence if suspect.known else UNKNOWN,
             repair=suspect.faults[0].repair if suspect.known else "",
         )
-        for suspect in diagnose(results, library).suspects[:SHOWN]
+        for suspect in diagnose(results, library, repairs).suspects[:SHOWN]
         if suspect.probability >= LEAST
     )
 

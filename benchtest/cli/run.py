@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from benchtest.cautions import before_power
+from benchtest.cli.case import link_run, serial_of, with_case
 from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_override
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
 from benchtest.cli.earlier import take_up, with_recorded_run
@@ -87,6 +88,7 @@ def run(
     if resume is not None:
         prepared, asked = _taken_up(resume, profile, ports, given={"--fixture": fixture, "--serial": serial})
     else:
+        serial = serial or serial_of(address(records, root), root, person["work_order"] or "")
         job = _job(_needed(serial, "'--serial'"), person)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
@@ -95,7 +97,7 @@ def run(
         virtual = Virtual(seed=seed, faults=_faults(prepared, faults), mishaps=mishaps)
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
-    asked = replace(asked, records=address(records, asked.root))
+    asked = with_case(prepared, replace(asked, records=address(records, asked.root)))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
@@ -114,6 +116,8 @@ def run(
         _tell(held.run, held.folder, by_person=by_person)
     if held.kept is not None:
         tell_kept(held.kept)
+    if asked.in_depot:
+        link_run(held, asked)
     return EXIT_CODE[held.run.outcome]
 
 

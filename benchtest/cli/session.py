@@ -53,6 +53,10 @@ class Asked:
     """Who answers for an overdue calibration, and why."""
     records: Address = field(default_factory=Address.nowhere)
     """Where the finished run is recorded."""
+    customer: str = ""
+    """Whose board it is, for the papers alone: of a run of the depot it is in no evidence, so that it can be erased."""
+    in_depot: bool = False
+    """Whether the run is linked to its work order when it is finished."""
 
 
 @dataclass(slots=True)
@@ -207,7 +211,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     if run.outcome is Outcome.FAIL:
         from benchtest.cli.diagnose import suspects_of
 
-        run = replace(run, suspects=suspects_of(prepared, run.results))
+        run = replace(run, suspects=suspects_of(prepared, run.results, asked.records))
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
@@ -215,7 +219,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder)
+    write_certificate(_on_paper(run, asked), readings, folder)
     written = clock.now()
     kept = _recorded(run, folder, asked.records)
     return Held(
@@ -227,6 +231,11 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         kept=kept,
         recording=clock.now() - written,
     )
+
+
+def _on_paper(run: Run, asked: Asked) -> Run:
+    """Return a run as its papers show it: with the customer whom the depot knows."""
+    return replace(run, job=replace(run.job, customer=asked.customer)) if asked.customer else run
 
 
 def _recorded(run: Run, folder: Path, records: Address) -> "Kept | None":
