@@ -54,6 +54,10 @@ class Unreachable(RecordsError):
     """The server of the records is away, or too slow: what waits for it can be delivered later."""
 
 
+class Damaged(RecordsError):
+    """The file is no sound database."""
+
+
 class Records:
     """An open records database; use it in a `with`, or close it."""
 
@@ -94,9 +98,9 @@ class Records:
 
 
 def open_records(address: Address) -> Records:
-    """Open the records that commands are about: the server where there is one, else the file; made when not there.
+    """Open the records that are asked: the server where there is one, else the file.
 
-    Raises RecordsError that says what is wrong and what to try.
+    Raises RecordsError that says what is wrong and what to try, also when there is no file.
     """
     if address.server:
         return open_server(address.server)
@@ -203,6 +207,19 @@ def open_server(url: str, *, connect: int = CONNECT, statement: int = STATEMENT)
     return records
 
 
+def upgrade_on_server(url: str) -> str:
+    """Bring the tables on a server up to date and return its name."""
+    from benchtest.records.database.upgrading import upgrade_server
+
+    engine, name = _server_engine(url, CONNECT, STATEMENT)
+    try:
+        with explained(name):
+            upgrade_server(engine)
+    finally:
+        engine.dispose()
+    return name
+
+
 def _server_engine(url: str, connect: int, statement: int) -> tuple[Engine, str]:
     try:
         made = make_url(url)
@@ -237,12 +254,19 @@ def explained(name: str) -> Iterator[None]:
     try:
         yield
     except SQLAlchemyError as cause:
-        kind = Unreachable if _is_about_the_server(cause) else RecordsError
-        raise kind(f"{name}: {_sentence(cause)}") from cause
+        raise _kind(cause)(f"{name}: {_sentence(cause)}") from cause
 
 
-def _is_about_the_server(cause: SQLAlchemyError) -> bool:
-    return isinstance(cause, OperationalError | InterfaceError) and not isinstance(cause.orig, sqlite3.Error)
+def _kind(cause: SQLAlchemyError) -> type[RecordsError]:
+    origin = cause.orig if isinstance(cause, DBAPIError) else None
+    if isinstance(origin, sqlite3.Error):
+        return Damaged if _code(origin) in {sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_CORRUPT} else RecordsError
+    return Unreachable if isinstance(cause, OperationalError | InterfaceError) else RecordsError
+
+
+def _code(error: sqlite3.Error) -> int:
+    """Return the primary result code, without what extends it."""
+    return int(getattr(error, "sqlite_errorcode", 0)) & 0xFF
 
 
 def _sentence(cause: SQLAlchemyError) -> str:
@@ -250,5 +274,4 @@ def _sentence(cause: SQLAlchemyError) -> str:
     said = " ".join(str(origin).split())
     if not isinstance(origin, sqlite3.Error):
         return f"the server of the records: {said}" if said else "the server of the records does not answer"
-    code = getattr(origin, "sqlite_errorcode", 0) & 0xFF
-    return IN_WORDS.get(code, said)
+    return IN_WORDS.get(_code(origin), said)

@@ -261,3 +261,8 @@ def changes_of(connection: Connection, run_id: int) -> tuple[Change, ...]:
 
 def _change(row: Row[Any]) -> Change:
     return Change(key=row.key, status=row.status, reason=row.reason, by=row.by, at=row.at, replaced_by=row.replaced_by)
+
+
+def identifier(connection: Connection, identity: str) -> int:
+    """Return the id of a stored run."""
+    return int(connection.execute(select(RUNS.c.id).where(RUNS.c.identity == identity)).scalar_one())
