@@ -77,8 +77,8 @@ def with_case(prepared: Prepared, asked: "Asked") -> "Asked":
     return replace(asked, job=job, customer=found.customer, in_depot=True)
 
 
-def link_run(held: "Held", asked: "Asked") -> None:
-    """Enter a finished run into its case, where it judged the board; a run that cannot be entered is kept all the same."""
+def link_run(held: "Held", asked: "Asked", *, err: bool) -> None:
+    """Enter a finished run that judged its board into its case; one that cannot be entered is kept all the same."""
     from benchtest.depot.links import linked
     from benchtest.results import Outcome
 
@@ -92,7 +92,7 @@ def link_run(held: "Held", asked: "Asked") -> None:
     except (BenchtestError, OSError, WrongMove) as problem:
         say(f"NOT linked to its work order: {problem}. The run is kept: benchtest depot link {held.folder}", err=True)
     else:
-        say(f"work order {case.work_order}: {held.run.job.phase}; the board is now {case.state}", err=True)
+        say(f"work order {case.work_order}: {held.run.job.phase}; the board is now {case.state}", err=err)
 
 
 def own_repairs(records: Address, part: str, library: "Library") -> Mapping[str, int]:

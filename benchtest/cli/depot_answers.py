@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 
 import click
 
+from benchtest.cli.answers import Form, format_option
 from benchtest.cli.depot_options import Identifier, in_depot, in_period, opened
-from benchtest.cli.tables import answered, as_table
+from benchtest.cli.tables import answered
 
 if TYPE_CHECKING:
     from benchtest.depot.questions import Period
@@ -27,7 +28,7 @@ def _period(since: datetime | None, until: datetime | None) -> "Period":
     return Period(since=begin, until=end)
 
 
-def _answer(root: Path, records: str, form: str, question: "Callable[[Records], Table]") -> int:
+def _answer(root: Path, records: str, form: Form, question: "Callable[[Records], Table]") -> int:
     with opened(root, records) as depot:
         return answered(question(depot.records), form)
 
@@ -35,9 +36,9 @@ def _answer(root: Path, records: str, form: str, question: "Callable[[Records], 
 @click.command()
 @click.option("--days", type=click.IntRange(1), default=90, show_default=True, help="Within which it is a repeat.")
 @in_period
-@as_table
+@format_option
 @in_depot
-def returns(days: int, since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def returns(days: int, since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """List the boards that came back within so many days of having left."""
     from benchtest.depot.questions import repeat_returns
 
@@ -47,9 +48,9 @@ def returns(days: int, since: datetime | None, until: datetime | None, form: str
 
 @click.command()
 @click.option("--returns", "count", type=click.IntRange(1), default=3, show_default=True, help="How often.")
-@as_table
+@format_option
 @in_depot
-def rogues(count: int, form: str, root: Path, records: str) -> int:
+def rogues(count: int, form: Form, root: Path, records: str) -> int:
     """List the boards that were returned again and again without a finding."""
     from benchtest.depot.questions import rogue_boards
 
@@ -59,9 +60,9 @@ def rogues(count: int, form: str, root: Path, records: str) -> int:
 @click.command()
 @click.option("--by", type=click.Choice(["complaint", "profile"]), default="complaint", show_default=True)
 @in_period
-@as_table
+@format_option
 @in_depot
-def no_fault(by: str, since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def no_fault(by: str, since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """Say how often nothing was found, per kind of complaint or per version of the profile."""
     from benchtest.depot.questions import no_fault_by_profile, no_fault_found
 
@@ -71,9 +72,9 @@ def no_fault(by: str, since: datetime | None, until: datetime | None, form: str,
 
 @click.command("yield")
 @in_period
-@as_table
+@format_option
 @in_depot
-def first_pass(since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def first_pass(since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """Say how many repaired boards passed their first run as left."""
     from benchtest.depot.questions import first_pass_yield
 
@@ -84,9 +85,9 @@ def first_pass(since: datetime | None, until: datetime | None, form: str, root: 
 @click.command()
 @MOST
 @in_period
-@as_table
+@format_option
 @in_depot
-def checks(most: int, since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def checks(most: int, since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """List the checks that fail most often before a repair."""
     from benchtest.depot.questions import failing_checks
 
@@ -97,9 +98,9 @@ def checks(most: int, since: datetime | None, until: datetime | None, form: str,
 @click.command()
 @MOST
 @in_period
-@as_table
+@format_option
 @in_depot
-def parts(most: int, since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def parts(most: int, since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """List the parts that are replaced most often."""
     from benchtest.depot.questions import replaced_parts
 
@@ -109,9 +110,9 @@ def parts(most: int, since: datetime | None, until: datetime | None, form: str, 
 
 @click.command()
 @in_period
-@as_table
+@format_option
 @in_depot
-def turnaround(since: datetime | None, until: datetime | None, form: str, root: Path, records: str) -> int:
+def turnaround(since: datetime | None, until: datetime | None, form: Form, root: Path, records: str) -> int:
     """Say how long boards stay, from intake to return."""
     from benchtest.depot import questions
 
@@ -122,10 +123,10 @@ def turnaround(since: datetime | None, until: datetime | None, form: str, root: 
 @click.command()
 @click.option("--part", type=Identifier("part number"), default=None, metavar="PN", help="Boards of this number only.")
 @in_period
-@as_table
+@format_option
 @in_depot
 def shares(
-    part: str | None, since: datetime | None, until: datetime | None, form: str, root: Path, records: str
+    part: str | None, since: datetime | None, until: datetime | None, form: Form, root: Path, records: str
 ) -> int:
     """Say how parts fail: the handbook's shares, and what they become with the own repairs."""
     from benchtest.depot.questions import failure_shares

@@ -5,8 +5,9 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from benchtest.cli.answers import Form, format_option
 from benchtest.cli.depot_options import Identifier, in_depot, json_option, opened, tell_case, work_order_argument
-from benchtest.cli.tables import answered, as_table
+from benchtest.cli.tables import answered
 from benchtest.cli.words import say
 
 if TYPE_CHECKING:
@@ -85,9 +86,9 @@ def _plain(case: "Case", personal: "Personal") -> dict[str, Any]:
 
 @click.command("list")
 @click.option("--all", "everything", is_flag=True, help="Also boards that have left.")
-@as_table
+@format_option
 @in_depot
-def list_cases(everything: bool, form: str, root: Any, records: str) -> int:
+def list_cases(everything: bool, form: Form, root: Any, records: str) -> int:
     """List the boards that are here, the longest first."""
     from benchtest.depot.questions import cases
 
@@ -98,9 +99,9 @@ def list_cases(everything: bool, form: str, root: Any, records: str) -> int:
 @click.command()
 @click.argument("serial", type=Identifier("serial number"), metavar="SERIAL")
 @click.option("--part", type=Identifier("part number"), default=None, metavar="PN", help="Only boards of this number.")
-@as_table
+@format_option
 @in_depot
-def board(serial: str, part: str | None, form: str, root: Any, records: str) -> int:
+def board(serial: str, part: str | None, form: Form, root: Any, records: str) -> int:
     """Show everything that happened to the board with serial number SERIAL: stays, runs, repairs."""
     from benchtest.depot.history import history
 

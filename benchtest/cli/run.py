@@ -117,7 +117,7 @@ def run(
     if held.kept is not None:
         tell_kept(held.kept)
     if asked.in_depot:
-        link_run(held, asked)
+        link_run(held, asked, err=as_json)
     return EXIT_CODE[held.run.outcome]
 
 

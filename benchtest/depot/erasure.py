@@ -12,6 +12,7 @@ entry says is gone is deleted whenever it is found.
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from fnmatch import fnmatch
 from pathlib import Path
 from typing import Final
 
@@ -23,17 +24,15 @@ from benchtest.depot.flow import Depot
 from benchtest.depot.folder import folder_of
 from benchtest.depot.personal import FIELDS, erase_personal
 from benchtest.errors import DocumentError
-from benchtest.records.canonical import digest, to_canonical, write_whole
+from benchtest.records.canonical import digest
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
 from benchtest.records.database.tables import RUNS
+from benchtest.records.erased import write_erased
 from benchtest.records.folder import read_run
 
-ERASED: Final = "certificate.erased.json"
-"""In a run folder: which papers were there, by their digests."""
-FORMAT: Final = "benchtest-erased-papers/1"
 _PAPERS: Final = ("certificate.*", "report.*")
-_NOT_PAPERS: Final = frozenset({ERASED, "certificate.status.json"})
+_NOT_PAPERS: Final = frozenset({"certificate.status.json"})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -87,17 +86,28 @@ def _delete(root: Path, fact: Erased) -> None:
     """Delete papers, after leaving beside each what it was."""
     runs: dict[str, dict[str, str]] = {}
     for name, sha in fact.papers.items():
-        run, _, paper = name.rpartition("/")
-        runs.setdefault(run, {})[paper] = sha
+        run, _, paper = name.partition("/")
+        if paper == Path(paper).name and is_paper(paper):
+            runs.setdefault(run, {})[paper] = sha
     for run, papers in runs.items():
         folder = root / run
-        if not folder.is_dir() or folder.parent != root:
-            continue
-        if not (folder / ERASED).exists():
-            write_whole(folder / ERASED, to_canonical({"format": FORMAT, "papers": papers, "reason": fact.reason}))
-        for paper in papers:
-            if "/" not in paper:
-                (folder / paper).unlink(missing_ok=True)
+        there = {paper: sha for paper, sha in papers.items() if (folder / paper).is_file()}
+        if there and folder.parent == root:
+            write_erased(folder, papers, number=_number(folder), reason=fact.reason)
+            for paper in there:
+                (folder / paper).unlink()
+
+
+def is_paper(name: str) -> bool:
+    """Return whether a file of a run folder is one of its papers."""
+    return name not in _NOT_PAPERS and any(fnmatch(name, pattern) for pattern in _PAPERS)
+
+
+def _number(folder: Path) -> str:
+    try:
+        return read_run(folder).number
+    except DocumentError:
+        return ""
 
 
 def _runs(depot: Depot, case: Case) -> list[Path]:
@@ -112,7 +122,7 @@ def _runs(depot: Depot, case: Case) -> list[Path]:
 def _papers(depot: Depot, case: Case) -> Iterator[Path]:
     for folder in _runs(depot, case):
         for pattern in _PAPERS:
-            yield from (path for path in sorted(folder.glob(pattern)) if path.name not in _NOT_PAPERS)
+            yield from (path for path in sorted(folder.glob(pattern)) if is_paper(path.name))
 
 
 def _still_named(depot: Depot, case: Case) -> Iterator[Path]:

@@ -21,7 +21,7 @@ from benchtest.clock import wall_time
 from benchtest.depot.case import Case, followed
 from benchtest.depot.entries import BEGINNING, Entry, Fact, Intake, read_entry
 from benchtest.depot.folder import (
-    HOME,
+    DEPOT,
     LONGEST,
     append,
     case_folders,
@@ -196,7 +196,7 @@ class Depot:
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
-        home = self.root / HOME
+        home = self.root / DEPOT
         home.mkdir(parents=True, exist_ok=True)
         try:
             with filelock.FileLock(home / ".lock", timeout=PATIENCE):

@@ -15,9 +15,8 @@ from typing import Final
 from benchtest.depot.case import Case, replayed
 from benchtest.depot.entries import BEGINNING, Entry, read_entry
 from benchtest.records.canonical import digest, read_whole, write_whole, wrong
+from benchtest.records.folder import DEPOT
 
-HOME: Final = "depot"
-"""Below the folder of all runs."""
 FILE: Final = "entries.jsonl"
 LONGEST: Final = 64
 _PLAIN = re.compile(r"[^A-Za-z0-9.-]+")
@@ -40,12 +39,12 @@ class Compared:
 def folder_of(root: Path, work_order: str) -> Path:
     """Return where a case lies below the folder of all runs; work orders that read alike lie apart."""
     plain = _PLAIN.sub("_", work_order)[:LONGEST].strip(".") or "_"
-    return root / HOME / f"{plain}-{digest(work_order.encode())[:8]}"
+    return root / DEPOT / f"{plain}-{digest(work_order.encode())[:8]}"
 
 
 def case_folders(root: Path) -> Iterator[Path]:
     """Yield the folders of all cases below the folder of all runs, in no meaningful order."""
-    return (path.parent for path in sorted((root / HOME).glob(f"*/{FILE}")))
+    return (path.parent for path in sorted((root / DEPOT).glob(f"*/{FILE}")))
 
 
 def read_lines(folder: Path) -> tuple[tuple[bytes, ...], bytes]:

@@ -1,11 +1,5 @@
-"""An answer as a table: for people, for spreadsheets (CSV), for programs (JSON); only what people read is rounded.
+"""An answer as a table, as exact as it is known; only what people read is rounded."""
 
-A spreadsheet takes a cell that begins with `=`, `+`, `-`, `@`, a tabulator or a line end for a formula, and runs it;
-such text is given an apostrophe in front (OWASP, CSV Injection, from memory). Numbers are left as they are.
-"""
-
-import csv
-import io
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, Final, Literal, TypeAlias
@@ -15,7 +9,6 @@ from benchtest.metrology.figures import percent
 
 Kind = Literal["text", "count", "share", "days", "money", "moment"]
 Cell: TypeAlias = str | float | datetime | None
-FORMULA: Final = ("=", "+", "-", "@", "\t", "\r", "\n")
 FORMAT: Final = "benchtest-table/1"
 
 
@@ -72,26 +65,7 @@ def shown(cell: Cell, kind: Kind) -> str:
             return str(cell)
 
 
-def to_json(table: Table) -> dict[str, Any]:
-    """Return a table as plain data: shares between 0 and 1, times in days, money in hundredths."""
+def plain_rows(table: Table) -> list[dict[str, Any]]:
+    """Return the rows by the columns' keys: shares between 0 and 1, times in days, money in hundredths."""
     keys = [column.key for column in table.columns]
-    rows = [dict(zip(keys, (_plain(cell) for cell in row), strict=True)) for row in table.rows]
-    return {"format": FORMAT, "table": table.key, "title": table.title, "rows": rows, "notes": list(table.notes)}
-
-
-def _plain(cell: Cell) -> str | float | None:
-    return cell.isoformat() if isinstance(cell, datetime) else cell
-
-
-def to_csv(table: Table) -> str:
-    """Return a table for a spreadsheet (RFC 4180), in which no cell is a formula."""
-    out = io.StringIO()
-    writer = csv.writer(out)
-    writer.writerow([column.key for column in table.columns])
-    writer.writerows([[harmless(_plain(cell)) for cell in row] for row in table.rows])
-    return out.getvalue()
-
-
-def harmless(cell: str | float | None) -> str | float | None:
-    """Return a cell that no spreadsheet runs."""
-    return f"'{cell}" if isinstance(cell, str) and cell.lstrip(" \u00a0").startswith(FORMULA) else cell
+    return [dict(zip(keys, row, strict=True)) for row in table.rows]
