@@ -12,9 +12,7 @@ from benchtest.cli.words import say
 
 @click.command()
 @in_period
-@click.option(
-    "-o", "to", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE", help="The page."
-)
+@click.option("-o", "to", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE")
 @in_depot
 def report(since: datetime | None, until: datetime | None, to: Path, root: Path, records: str) -> int:
     """Write one page for whoever runs the depot: returns, findings, failing checks, parts, times.

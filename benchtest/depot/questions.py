@@ -257,10 +257,9 @@ def quantile(counted: Sequence[tuple[int, int]], share: float) -> int:
 
 def _stays_in_order() -> Subquery:
     """Every stay with when the same board last left before it."""
-    before = func.lag(CASES.c.closed, type_=CASES.c.closed.type).over(
-        partition_by=CASES.c.board_id, order_by=CASES.c.received
-    )
-    return select(CASES.c.work_order, CASES.c.board_id, CASES.c.received, before.label("left")).subquery()
+    before = func.lag(CASES.c.closed, type_=CASES.c.closed.type)
+    left = before.over(partition_by=CASES.c.board_id, order_by=CASES.c.received).label("left")
+    return select(CASES.c.work_order, CASES.c.board_id, CASES.c.received, left).subquery()
 
 
 def repeat_returns(records: Records, period: Period = ALWAYS, *, days: int = REPEAT) -> Table:

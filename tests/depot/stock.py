@@ -17,9 +17,7 @@ from benchtest.records.database.tables import BOARDS, EQUIPMENT, FINDINGS, RUNS
 
 PARTS: Final = ("GZ-2140", "CW-0815")
 BEGIN: Final = datetime(2024, 1, 8, 9, 0, tzinfo=UTC)
-CHECKS: Final = tuple(
-    f"exercise.K{number}.{what}" for number in range(1, 15) for what in ("operate-time", "bounce-time")
-)
+CHECKS: Final = tuple(f"exercise.K{n}.{what}" for n in range(1, 15) for what in ("operate-time", "bounce-time"))
 KINDS: Final = ("contact welded", "contact never closes", "coil open", "long bounce", "contact chatters")
 PER_BATCH: Final = 20_000
 
@@ -65,7 +63,7 @@ def _case(rows: Made, chance: random.Random, number: int, board: int, received: 
         "contact": "", "words": "", "photos": 0, "erased": "",
     }  # fmt: skip
     rows.cases.append(row)
-    _run(rows, chance, number, board, received, order, "as found", "fail" if repaired else "pass")
+    _run(rows, chance, row, "as found", "fail" if repaired else "pass")
     if repaired:
         part = f"K{1 + int(14 * chance.random() ** 2)}"
         repair = {
@@ -75,18 +73,17 @@ def _case(rows: Made, chance: random.Random, number: int, board: int, received: 
         }  # fmt: skip
         rows.repairs.append(repair)
         for outcome in (first, "pass") if first == "fail" else ("pass",):
-            _run(rows, chance, number, board, received + timedelta(hours=2), order, "as left", outcome)
+            _run(rows, chance, row, "as left", outcome)
 
 
-def _run(
-    rows: Made, chance: random.Random, case: int, board: int, started: datetime, order: str, phase: str, outcome: str
-) -> None:
+def _run(rows: Made, chance: random.Random, case: dict[str, Any], phase: str, outcome: str) -> None:
     number = len(rows.runs) + 1
     row: dict[str, Any] = {
-        "id": number, "identity": f"{number:064x}", "number": f"N-{number}", "board_id": board, "equipment_id": 1,
-        "started": started, "ended": started + timedelta(minutes=1), "offset_minutes": 0, "outcome": outcome,
+        "id": number, "identity": f"{number:064x}", "number": f"N-{number}", "board_id": case["board_id"],
+        "equipment_id": 1, "started": case["received"] + timedelta(hours=1),
+        "ended": case["received"] + timedelta(hours=2), "offset_minutes": 0, "outcome": outcome,
         "reason": "", "paper": "certificate", "origin": "measured", "phase": phase, "revision": "C", "variant": "",
-        "technician": "B", "work_order": order, "customer": "", "profile": "p.yaml", "profile_digest": "aa" * 32,
+        "technician": "B", "work_order": case["work_order"], "customer": "", "profile": "p.yaml", "profile_digest": "aa" * 32,
         "fixture": "f.yaml", "fixture_digest": "bb" * 32, "bench": "b", "place": "p", "software": "benchtest",
         "folder": f"/runs/{number}", "run_digest": f"{number:064x}", "journal_head": f"{number:064x}", "resumed": 0,
         "checks": 464, "not_tested": 0, "simulated_faults": "[]",
