@@ -13,13 +13,16 @@ class Answer(Section):
     """A periodic message and how often it must come."""
 
     message: str
+    """Message of the board."""
     every: Limits[Seconds]
+    """Interval between two of them."""
 
 
 class Controller(Section):
     """The periodic message by which the board knows its controller, played by the bench."""
 
     message: str
+    """Message of the controller."""
     every: Seconds
 
 
@@ -29,7 +32,9 @@ class Link(Fitted):
     terminals: Pair
     bit_rate: BitsPerSecond
     controller: Controller
+    """What the controller sends, which the bench plays."""
     board: Answer
+    """What the board sends, and how often."""
     command: str
     """Message with the command signals."""
     status: str
