@@ -305,8 +305,11 @@ class CountCode(Fitted):
 
     kind: Literal["count"]
     flash: Seconds
+    """How long one flash lasts."""
     gap: Seconds
+    """Dark time between two flashes."""
     pause: Seconds
+    """Dark time between two repeats."""
     meanings: Annotated[dict[int, CountMeaning], Field(min_length=1)]
     """Number of flashes → what it means."""
     reported: str | None = None
@@ -328,8 +331,11 @@ class DigitsCode(Fitted):
     quick: Seconds
     """Quick flash, lit and dark alike; the number of quick flashes is the second digit."""
     between_digits: Seconds
+    """Dark time between the slow and the quick flashes."""
     between_probes: Seconds
+    """Dark time between two probes."""
     pause: Seconds
+    """Dark time between two repeats."""
     probes: Annotated[tuple[str, ...], Field(min_length=1)]
     """Probes whose codes follow one another."""
     meanings: Annotated[dict[str, str], Field(min_length=1)]

@@ -24,6 +24,7 @@ class Controller(Section):
     message: str
     """Message of the controller."""
     every: Seconds
+    """Interval between two of them."""
 
 
 class Link(Fitted):
@@ -31,6 +32,7 @@ class Link(Fitted):
 
     terminals: Pair
     bit_rate: BitsPerSecond
+    """Bit rate of the link."""
     controller: Controller
     """What the controller sends, which the bench plays."""
     board: Answer
