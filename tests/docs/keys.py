@@ -28,7 +28,7 @@ PAGES: Final[dict[str, tuple[str, str, dict[str, type[BaseModel]]]]] = {
     ),
     "fixture-keys.md": (
         "Keys of a fixture, a cable set and a dialect",
-        "A bench, its cable sets and its instruments. `benchtest schema fixture` (`harness`, `dialect`) is for an editor.",
+        "A bench, its cable sets and its instruments. `benchtest schema fixture`, `harness` and `dialect` too.",
         {"Fixture": Fixture, "Cable set": Harness, "Dialect": Dialect},
     ),
     "site-keys.md": (
