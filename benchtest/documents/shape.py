@@ -6,9 +6,9 @@ Walking the schema along that tuple gives the path in the document and the part 
 
 import ast
 import inspect
-import textwrap
+import sys
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
 from itertools import pairwise
 from typing import Any
 
@@ -46,10 +46,21 @@ def _sayings(model: type[BaseModel]) -> dict[str, str]:
     return {name: text for kind in own for name, text in _under(kind)}
 
 
+@cache
+def _classes(module: str) -> dict[str, ast.ClassDef]:
+    """Return the classes of a module as written; none where its source is not at hand."""
+    try:
+        tree = ast.parse(inspect.getsource(sys.modules[module]))
+    except OSError:
+        return {}
+    return {part.name: part for part in tree.body if isinstance(part, ast.ClassDef)}
+
+
 def _under(kind: type) -> list[tuple[str, str]]:
     """Return each field of a class with the text under it."""
-    (body,) = ast.parse(textwrap.dedent(inspect.getsource(kind))).body
-    assert isinstance(body, ast.ClassDef)
+    body = _classes(kind.__module__).get(kind.__name__) if kind is not BaseModel else None
+    if body is None:
+        return []
     return [
         (field.target.id, inspect.cleandoc(text.value.value).replace("\n", " "))
         for field, text in pairwise(body.body)

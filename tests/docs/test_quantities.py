@@ -16,7 +16,9 @@ NAMES = {"voltage at the board, after off, of a rail": ("voltage at the board", 
 
 def rows() -> dict[str, set[str]]:
     """Quantity → terms of its budget, as the page says."""
-    cells = re.findall(r"^\| ([^|]+) \|.*\| ([^|]+) \|$", (DOCS / "quantities.md").read_text(encoding="utf-8"), re.M)
+    cells = re.findall(
+        r"^\| ([^|]+) \|.*\| ([^|]+) \|$", (DOCS / "quantities.md").read_text(encoding="utf-8"), re.MULTILINE
+    )
     return {
         name: set(terms.split(", "))
         for several, terms in cells
