@@ -16,7 +16,7 @@ from benchtest.faults import Defect, Fault, Mishap, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import self_checking
 from benchtest.instruments import Role, SupplyState
-from benchtest.messages import CanCodec, Codec, SerialCodec
+from benchtest.messages import Codec, SerialCodec, can_codec
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.link import Link
 from benchtest.profile.serial_link import SerialLink
@@ -237,7 +237,7 @@ def _codec(link: Link | None, database: str | None) -> Codec | None:
     """Return how a board's messages stand in bytes; a CAN link without its database has nobody on it."""
     if isinstance(link, SerialLink):
         return SerialCodec(link.resolved())
-    return None if link is None or database is None else CanCodec(database)
+    return None if link is None or database is None else can_codec(database)
 
 
 def _roles(harness: Harness) -> dict[int, Role]:
