@@ -95,7 +95,7 @@ def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Findin
 
 def _extent(case: Case, asked: Extent, recording: Recording, part: Window) -> Finding:
     """Return the lowest sample or the whole swing; what lies beyond the range is beyond every limit."""
-    codes = recording.codes[row(recording, asked.channel), part.begin : part.end]
+    codes = recording.codes[row(recording, asked.channel)][part.begin : part.end]
     ends = np.iinfo(np.int16)
     if codes.min() == ends.min or (asked.of != "lowest" and codes.max() == ends.max):
         return Finding(value=-math.inf if asked.of == "lowest" else math.inf, note="beyond the range of the channel")

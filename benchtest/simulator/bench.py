@@ -22,6 +22,7 @@ from benchtest.simulator.converter import Converter, converter
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
 from benchtest.simulator.trace import HISTORY, Samples
+from benchtest.simulator.unread import Row, Unread
 
 LONGEST: Final = HISTORY / 2
 """Seconds; the longest capture."""
@@ -196,19 +197,16 @@ class SimulatedBench:
         capture = running.capture
         count = round(capture.duration * capture.rate)
         times: Samples = running.started + np.arange(count, dtype=np.float64) * (running.pace / capture.rate)
-        codes = np.empty((len(capture.channels), count), dtype=np.int16)
-        scales = []
-        for row, channel in enumerate(capture.channels):
-            channel_converter = self._converter(channel, self._role(channel))
-            noise = self._scene.chance.gaussian(count, offset=float(self._rng.random()))
-            codes[row] = channel_converter.codes(self._scene.signal(channel)(times), noise)
-            scales.append(channel_converter.scale)
+        converters = [self._converter(channel, self._role(channel)) for channel in capture.channels]
+        values = [self._scene.signal(channel)(times) for channel in capture.channels]
+        offsets = self._rng.random(len(values)).tolist()
+        rows = [Row(*known) for known in zip(values, converters, offsets, strict=True)]
         return Recording(
             rate=capture.rate,
             channels=capture.channels,
-            codes=codes,
-            scale=tuple(scales),
-            offset=(0.0,) * len(scales),
+            codes=Unread(rows, count, self._scene.chance),
+            scale=tuple(converter.scale for converter in converters),
+            offset=(0.0,) * len(rows),
             done=tuple(running.done),
         )
 

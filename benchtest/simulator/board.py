@@ -209,4 +209,4 @@ def _dark(times: Samples) -> float:
 
 
 def _over_ambient(build: LampBuild, glow: Signal) -> Callable[[Samples], Samples | float]:
-    return lambda times: build.ambient + build.bright * np.asarray(glow(times))
+    return lambda times: build.ambient + build.bright * glow(times)

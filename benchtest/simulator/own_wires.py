@@ -68,7 +68,9 @@ class OwnWires:
 
         def both(times: Samples) -> Samples | float:
             light = self._lit.sample(times)
-            return np.clip(sensor(times) + BRIGHT * light, 0.0, 1.0) if np.any(light) else sensor(times)
+            if isinstance(light, float) and not light:
+                return sensor(times)
+            return np.clip(sensor(times) + BRIGHT * light, 0.0, 1.0)
 
         return both
 

@@ -69,9 +69,12 @@ class Trace:
 
     def sample(self, times: Samples) -> "Samples | float":
         """Return the values at `times`, or one number when the quantity rests all the while."""
-        first = bisect_right(self._moments, float(times[0])) - 1
+        begin = float(times[0])
+        if begin >= self._moments[-1] and self._settled(-1, begin):
+            return self._targets[-1]
+        first = bisect_right(self._moments, begin) - 1
         last = bisect_right(self._moments, float(times[-1])) - 1
-        if first == last and self._settled(first, float(times[0])):
+        if first == last and self._settled(first, begin):
             return self._targets[first]
         values = np.empty_like(times)
         begins = [0, *np.searchsorted(times, self._moments[first + 1 : last + 1]).tolist(), len(times)]
