@@ -133,7 +133,12 @@ class SimulatedBench:
             raise AdapterRefused(f"channel {channel} is not a supply (it is: {self._role(channel)})")
         true = self._scene.supply_state(channel)
         volts, amps = (self._converter(channel, role) for role in (Role.SENSE, Role.CURRENT))
-        return replace(true, volts=volts.true_to_read(true.volts), amps=amps.true_to_read(true.amps))
+        return SupplyState(
+            on=true.on,
+            volts=volts.true_to_read(true.volts),
+            amps=amps.true_to_read(true.amps),
+            limiting=true.limiting,
+        )
 
     # ---- readings
 

@@ -70,6 +70,7 @@ class VirtualBoard:
             self.relays[one].bridged.append(self.relays[other])
         self._lamps = {name: specimen.lamp(name) for name in self.profile.lamps}
         self._glow: dict[str, Signal] = {}
+        self._counts: dict[tuple[str, frozenset[str]], int] = {}
         self._connect_power()
         self._connect_lamps()
         self.reporter = None if codec is None else Reporter(events, specimen, self.firmware, codec, self.power)
@@ -124,17 +125,23 @@ class VirtualBoard:
         if self._specimen.has(Kind.CODE_MISSING, lamp):
             return [(True, 1.0)]
         if isinstance(code, CountCode):
-            beats = list(count_beats(code, self._count(code) + wrong))
+            beats = list(count_beats(code, self._count(name) + wrong))
         else:
             beats = list(digits_beats(code, tuple(self._digits(code, probe, wrong=wrong) for probe in code.probes)))
         if not self._specimen.has(Kind.CODE_IRREGULAR, lamp):
             return beats
         return [(lit, seconds * float(self._rng.uniform(*IRREGULAR))) for lit, seconds in beats]
 
-    def _count(self, code: CountCode) -> int:
+    def _count(self, name: str) -> int:
+        """Return what a counting code says now; looked up once for each state of the board."""
         true = self.firmware.truth()
-        shown = (count for count, meaning in code.meanings.items() if meaning.when is None or meaning.when.holds(true))
-        return next(shown, 0)
+        if (name, true) not in self._counts:
+            code = self.profile.codes[name]
+            assert isinstance(code, CountCode)
+            meanings = code.meanings.items()
+            shown = (count for count, meaning in meanings if meaning.when is None or meaning.when.holds(true))
+            self._counts[name, true] = next(shown, 0)
+        return self._counts[name, true]
 
     def _digits(self, code: DigitsCode, probe: str, *, wrong: bool) -> tuple[int, int]:
         state = self.firmware.state_of(probe)
@@ -143,7 +150,7 @@ class VirtualBoard:
 
     def _shown(self) -> int:
         """Return what the first counting code says now, for the board's heartbeat."""
-        counts = (code for code in self.profile.codes.values() if isinstance(code, CountCode))
+        counts = (name for name, code in self.profile.codes.items() if isinstance(code, CountCode))
         first = next(counts, None)
         return 0 if first is None else self._count(first)
 

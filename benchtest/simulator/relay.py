@@ -76,14 +76,22 @@ class Current:
 
     def at(self, moment: float) -> float:
         """Return the amperes at one moment."""
-        found = self.sample(np.array([moment]))
-        return float(found if isinstance(found, float) else found[0])
+        row = -1 if moment >= self._moments[-1] else max(bisect_right(self._moments, moment) - 1, 0)
+        steady = self._steady(row, moment)
+        if steady is not None:
+            return steady
+        course = self._courses[row]
+        assert course is not None  # nothing is steady
+        return float(course.at(np.array([moment - self._moments[row]]))[0])
 
     def sample(self, times: Samples) -> "Samples | float":
         """Return the amperes at moments in order of time, or one number when it rests all the while."""
-        first = max(bisect_right(self._moments, float(times[0])) - 1, 0)
+        begin = float(times[0])
+        if begin >= self._moments[-1] and (steady := self._steady(-1, begin)) is not None:
+            return steady
+        first = max(bisect_right(self._moments, begin) - 1, 0)
         last = max(bisect_right(self._moments, float(times[-1])) - 1, 0)
-        if first == last and (steady := self._steady(first, float(times[0]))) is not None:
+        if first == last and (steady := self._steady(first, begin)) is not None:
             return steady
         values = np.zeros_like(times)
         bounds = [0, *np.searchsorted(times, list(self._moments)[first + 1 : last + 1]).tolist(), len(times)]
@@ -226,13 +234,5 @@ class SimulatedRelay:
         if opening is not None:
             opening.open()
         if closing is not None:
-            self._in_flight(apart, partial(self._land, closing))
-
-    def _land(self, contact: SimulatedContact) -> None:
-        if contact.close():
-            for hop, moment in enumerate(contact.bounce_moments()):
-                self._in_flight(moment, partial(contact.toggle, hop))
-
-    def _in_flight(self, delay: float, action: Callable[[], None]) -> None:
-        flight = self._flights
-        self._events.after(delay, lambda: action() if flight == self._flights else None)
+            flight = self._flights
+            self._events.after(apart, lambda: closing.close() if flight == self._flights else None)

@@ -18,6 +18,8 @@ Signal = Callable[[Samples], "Samples | float"]
 
 HISTORY: Final = 120.0
 """Seconds that are kept; no capture may last longer (`bench.LONGEST`)."""
+SETTLED: Final = 40.0
+"""Time constants after which an approach has ended: exp(-40) is below the last bit of a double."""
 _PRUNE_AT: Final = 512
 
 
@@ -48,9 +50,15 @@ class Trace:
         if len(self._moments) > _PRUNE_AT:
             self._forget(moment - HISTORY)
 
+    def cut(self, moment: float) -> None:
+        """Forget what was to come after `moment`."""
+        while self._moments[-1] > moment:
+            for part in (self._moments, self._starts, self._targets, self._taus):
+                part.pop()
+
     def at(self, moment: float) -> float:
         """Return the value at one moment."""
-        row = bisect_right(self._moments, moment) - 1
+        row = -1 if moment >= self._moments[-1] else bisect_right(self._moments, moment) - 1
         tau = self._taus[row]
         if tau == 0.0:
             return self._targets[row]
@@ -81,8 +89,10 @@ class Trace:
         for row, begin, end in zip(range(first, last + 1), begins, begins[1:], strict=False):
             values[begin:end] = self._targets[row]
             if end > begin and not self._settled(row, float(times[begin])):
-                decay = np.exp((self._moments[row] - times[begin:end]) / self._taus[row])
-                values[begin:end] += (self._starts[row] - self._targets[row]) * decay
+                settled = self._moments[row] + SETTLED * self._taus[row]
+                moving = slice(begin, begin + int(np.searchsorted(times[begin:end], settled, side="right")))
+                decay = np.exp((self._moments[row] - times[moving]) / self._taus[row])
+                values[moving] += (self._starts[row] - self._targets[row]) * decay
         return values
 
     def changes(self, since: float, until: float) -> list[tuple[float, float]]:
@@ -90,8 +100,7 @@ class Trace:
         return [(m, v) for m, v in zip(self._moments, self._targets, strict=True) if since <= m < until]
 
     def _settled(self, row: int, moment: float) -> bool:
-        # 40 time constants: exp(-40) is below the last bit of a double
-        return self._taus[row] == 0.0 or moment - self._moments[row] > 40 * self._taus[row]
+        return self._taus[row] == 0.0 or moment - self._moments[row] > SETTLED * self._taus[row]
 
     def _forget(self, before: float) -> None:
         first = max(bisect_right(self._moments, before) - 1, 0)
