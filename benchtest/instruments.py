@@ -86,8 +86,8 @@ class Latent(Protocol):
     @property
     def dtype(self) -> np.dtype[np.int16]: ...
 
-    def __getitem__(self, row: int, /) -> NDArray[np.int16]:
-        """Return the samples of one channel."""
+    def __getitem__(self, place: int | tuple[int, slice], /) -> NDArray[np.int16]:
+        """Return the samples of one channel, or a stretch of them."""
         ...
 
     def __array__(self, dtype: None = None, copy: bool | None = None) -> NDArray[np.int16]:
@@ -125,7 +125,8 @@ class Recording:
     def samples(self, channel: int) -> NDArray[np.float64]:
         """Return the samples of one channel in SI units, shape (samples,)."""
         row = self.channels.index(channel)
-        samples: NDArray[np.float64] = self.codes[row] * self.scale[row] + self.offset[row]
+        codes: NDArray[np.int16] = self.codes[row]
+        samples: NDArray[np.float64] = codes * self.scale[row] + self.offset[row]
         return samples
 
     @property

@@ -11,6 +11,8 @@ from benchtest.procedure import Channel
 from benchtest.signals.contact import Side
 from benchtest.signals.levels import Samples
 
+ENDS = np.iinfo(np.int16)
+"""Codes at which a converter is at its end."""
 NEARLY = 1e-6
 """Samples; a planned moment that is a sample's moment but for the last bit of a float."""
 
@@ -45,9 +47,8 @@ def row(recording: Recording, number: int) -> int:
 def values(recording: Recording, number: int, part: Window) -> Samples:
     """Return samples to be measured, in SI units. Undecided when the converter was at its end."""
     line = row(recording, number)
-    codes = recording.codes[line][part.begin : part.end]
-    ends = np.iinfo(np.int16)
-    if codes.max() == ends.max or codes.min() == ends.min:
+    codes = recording.codes[line, part.begin : part.end]
+    if codes.max() == ENDS.max or codes.min() == ENDS.min:
         raise Undecided(f"channel {number} was over range")
     return codes.astype(np.float64) * recording.scale[line] + recording.offset[line]
 

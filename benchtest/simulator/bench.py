@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
-import numpy as np
-
 import benchtest
 from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
@@ -21,8 +19,8 @@ from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.converter import Converter, converter
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
-from benchtest.simulator.trace import HISTORY, Samples
-from benchtest.simulator.unread import Row, Unread
+from benchtest.simulator.trace import HISTORY
+from benchtest.simulator.unread import Moments, Row, Unread
 
 LONGEST: Final = HISTORY / 2
 """Seconds; the longest capture."""
@@ -201,15 +199,15 @@ class SimulatedBench:
     def _sampled(self, running: _Running) -> Recording:
         capture = running.capture
         count = round(capture.duration * capture.rate)
-        times: Samples = running.started + np.arange(count, dtype=np.float64) * (running.pace / capture.rate)
+        moments = Moments(running.started, running.pace / capture.rate, count)
         converters = [self._converter(channel, self._role(channel)) for channel in capture.channels]
-        values = [self._scene.signal(channel)(times) for channel in capture.channels]
-        offsets = self._rng.random(len(values)).tolist()
-        rows = [Row(*known) for known in zip(values, converters, offsets, strict=True)]
+        seen = [self._scene.signal(channel).during(moments.at(0), moments.at(-1)) for channel in capture.channels]
+        stretches = self._rng.random(len(seen)).tolist()
+        rows = [Row(*known) for known in zip(seen, converters, stretches, strict=True)]
         return Recording(
             rate=capture.rate,
             channels=capture.channels,
-            codes=Unread(rows, count, self._scene.chance),
+            codes=Unread(rows, moments, self._scene.chance),
             scale=tuple(converter.scale for converter in converters),
             offset=(0.0,) * len(rows),
             done=tuple(running.done),

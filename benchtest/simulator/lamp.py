@@ -11,6 +11,7 @@ import numpy as np
 
 from benchtest.profile.board import CountCode, DigitsCode
 from benchtest.simulator.events import Events
+from benchtest.simulator.signal import clipped
 from benchtest.simulator.trace import Samples, Trace
 
 GLOW: Final = 0.3e-3
@@ -49,8 +50,7 @@ def through(gaps: tuple[bool, ...], times: Samples) -> Samples:
 
 def brightness(volts: "Samples | float", nominal: float) -> "Samples | float":
     """Return the share of full light of a lamp with its resistor at `volts`, linear above the forward voltage."""
-    share: Samples | float = np.clip((np.asarray(volts) - FORWARD) / (nominal - FORWARD), 0.0, 1.25)
-    return share
+    return clipped((volts - FORWARD) / (nominal - FORWARD), 0.0, 1.25)
 
 
 def count_beats(code: CountCode, count: int) -> Iterator[Beat]:

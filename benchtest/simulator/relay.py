@@ -84,13 +84,22 @@ class Current:
         assert course is not None  # nothing is steady
         return float(course.at(np.array([moment - self._moments[row]]))[0])
 
+    def during(self, begin: float, end: float) -> "Current | float":
+        """Return what it is between two moments, whatever is set afterwards; a number where it rests."""
+        if begin >= self._moments[-1] and (steady := self._steady(-1, begin)) is not None:
+            return steady
+        first, last = self._rows(begin, end)
+        if first == last and (steady := self._steady(first, begin)) is not None:
+            return steady
+        part = Current()
+        part._moments = deque(list(self._moments)[first : last + 1])
+        part._courses = deque(list(self._courses)[first : last + 1])
+        return part
+
     def sample(self, times: Samples) -> "Samples | float":
         """Return the amperes at moments in order of time, or one number when it rests all the while."""
         begin = float(times[0])
-        if begin >= self._moments[-1] and (steady := self._steady(-1, begin)) is not None:
-            return steady
-        first = max(bisect_right(self._moments, begin) - 1, 0)
-        last = max(bisect_right(self._moments, float(times[-1])) - 1, 0)
+        first, last = self._rows(begin, float(times[-1]))
         if first == last and (steady := self._steady(first, begin)) is not None:
             return steady
         values = np.zeros_like(times)
@@ -100,6 +109,11 @@ class Current:
             if course is not None and end > begin:
                 values[begin:end] = course.at(times[begin:end] - self._moments[row])
         return values
+
+    def _rows(self, begin: float, end: float) -> tuple[int, int]:
+        """Return the courses that two moments are in."""
+        first, last = (max(bisect_right(self._moments, moment) - 1, 0) for moment in (begin, end))
+        return first, last
 
     def _steady(self, row: int, moment: float) -> float | None:
         course = self._courses[row]

@@ -122,7 +122,7 @@ class Reporter:
             return
         signals = self._codec.signals(message).items()
         own = {name: self._own(name, unit) for name, unit in signals if name not in values}
-        data = self._codec.encode(message, own | values, clip=True)
+        data = self._codec.encode(message, {**own, **values}, clip=True)
         self._sent.append((self._events.now, self._codec.identifier(message), data))
 
     def _own(self, signal: str, unit: str) -> float:

@@ -6,15 +6,12 @@ moments that somebody asks for, in one pass per segment. History older than the 
 
 import math
 from bisect import bisect_right
-from collections.abc import Callable
 from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
-Signal = Callable[[Samples], "Samples | float"]
-"""Values at given moments (ascending seconds); one number when it is the same at all of them."""
 
 HISTORY: Final = 120.0
 """Seconds that are kept; no capture may last longer (`bench.LONGEST`)."""
@@ -75,14 +72,22 @@ class Trace:
         """Time constant of the last segment in seconds; 0 for a step."""
         return self._taus[-1]
 
-    def sample(self, times: Samples) -> "Samples | float":
-        """Return the values at `times`, or one number when the quantity rests all the while."""
-        begin = float(times[0])
+    def during(self, begin: float, end: float) -> "Trace | float":
+        """Return what it is between two moments, whatever is set afterwards; a number where it rests."""
         if begin >= self._moments[-1] and self._settled(-1, begin):
             return self._targets[-1]
-        first = bisect_right(self._moments, begin) - 1
-        last = bisect_right(self._moments, float(times[-1])) - 1
+        first, last = self._rows(begin, end)
         if first == last and self._settled(first, begin):
+            return self._targets[first]
+        part = Trace.__new__(Trace)
+        for name in Trace.__slots__:
+            setattr(part, name, getattr(self, name)[first : last + 1])
+        return part
+
+    def sample(self, times: Samples) -> "Samples | float":
+        """Return the values at `times`, or one number when the quantity rests all the while."""
+        first, last = self._rows(float(times[0]), float(times[-1]))
+        if first == last and self._settled(first, float(times[0])):
             return self._targets[first]
         values = np.empty_like(times)
         begins = [0, *np.searchsorted(times, self._moments[first + 1 : last + 1]).tolist(), len(times)]
@@ -98,6 +103,10 @@ class Trace:
     def changes(self, since: float, until: float) -> list[tuple[float, float]]:
         """Return (moment, target) of every change in the half-open interval, for whoever wants edges, not samples."""
         return [(m, v) for m, v in zip(self._moments, self._targets, strict=True) if since <= m < until]
+
+    def _rows(self, begin: float, end: float) -> tuple[int, int]:
+        """Return the segments that two moments are in."""
+        return bisect_right(self._moments, begin) - 1, bisect_right(self._moments, end) - 1
 
     def _settled(self, row: int, moment: float) -> bool:
         return self._taus[row] == 0.0 or moment - self._moments[row] > SETTLED * self._taus[row]

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from benchtest.conformance import RULES, Case, State, try_rule
