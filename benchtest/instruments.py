@@ -125,8 +125,7 @@ class Recording:
     def samples(self, channel: int) -> NDArray[np.float64]:
         """Return the samples of one channel in SI units, shape (samples,)."""
         row = self.channels.index(channel)
-        codes: NDArray[np.int16] = self.codes[row]
-        samples: NDArray[np.float64] = codes * self.scale[row] + self.offset[row]
+        samples: NDArray[np.float64] = self.codes[row].astype(float) * self.scale[row] + self.offset[row]
         return samples
 
     @property
