@@ -13,7 +13,7 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Final, Literal
 
@@ -135,6 +135,8 @@ class SimulatedRelay:
         """Current that the coil takes from the supply."""
         self._events, self._supply, self._rng = events, supply, rng
         self._coil = replace(build.coil, clamp=AVALANCHE) if build.suppressor == "open" else build.coil
+        self._energise = lru_cache(partial(energise, self._coil))  # mostly from the same current as before
+        self._release = lru_cache(partial(release, self._coil))
         self.make = self._contact(build.make, closed=False)
         self.break_ = self._contact(build.break_, closed=True)
         self.on_coil: list[Callable[[], None]] = []
@@ -198,7 +200,7 @@ class SimulatedRelay:
         now, volts = self._events.now, self._supply.inside
         self.pad.set(now, volts.target, tau=volts.tau, start=volts.at(now))
         if self._whole:
-            course = energise(self._coil, volts.target, amps=max(0.0, self.amps.at(now)), closed=self._pulled)
+            course = self._energise(volts.target, amps=max(0.0, self.amps.at(now)), closed=self._pulled)
             self.amps.set(now, course)
             self._move(course)
         self._changed()
@@ -208,7 +210,7 @@ class SimulatedRelay:
         now = self._events.now
         clamp, lasts = 0.0, 0.0
         if self._whole:
-            course = release(self._coil, max(0.0, self.amps.at(now)), closed=self._pulled)
+            course = self._release(max(0.0, self.amps.at(now)), closed=self._pulled)
             clamp, lasts = self._coil.clamp, course.clamped_until or 0.0
             self._move(course)
         self.amps.set(now, None)
