@@ -7,6 +7,7 @@
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      │    └── Paused           a person left, and may go on later
      ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
+     ├── RecordsError      the records database cannot be used as it is     -> who looks after it; no run is lost
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
@@ -98,6 +99,12 @@ class NotKept(BenchtestError):
     """The evidence of a run cannot be written down; what is not kept is not judged."""
 
     exit_code = 5
+
+
+class RecordsError(BenchtestError):
+    """The records database cannot be used as it is. No run is lost by that: its folder is the truth."""
+
+    exit_code = 4
 
 
 class RigError(BenchtestError):

@@ -20,6 +20,7 @@ from benchtest.errors import Aborted, BenchtestError, NotKept
 from benchtest.instruments import Asker
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
+from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
@@ -27,6 +28,7 @@ from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Re
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
+    from benchtest.records.database.keeping import Kept
     from benchtest.records.interrupted import Interrupted
     from benchtest.self_check import Judged
 
@@ -49,6 +51,8 @@ class Asked:
     """Who acknowledged the cautions; empty when nobody did."""
     override: tuple[str, str] | None = None
     """Who answers for an overdue calibration, and why."""
+    records: Address = field(default_factory=Address.nowhere)
+    """Where the finished run is recorded."""
 
 
 @dataclass(slots=True)
@@ -147,6 +151,10 @@ class Held:
     """Seconds of this computer for performing and judging."""
     papers: float
     """Seconds of this computer for run file, JUnit file and certificate."""
+    kept: "Kept | None"
+    """Where it is in the records, or why not; None where none are kept."""
+    recording: float
+    """Seconds of this computer for that."""
 
 
 def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
@@ -208,7 +216,26 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     write_run(folder, run)
     write_junit(folder, run)
     write_certificate(run, readings, folder)
-    return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
+    written = clock.now()
+    kept = _recorded(run, folder, asked.records)
+    return Held(
+        run=run,
+        folder=folder,
+        estimate=prepared.duration,
+        performing=performing,
+        papers=written - before,
+        kept=kept,
+        recording=clock.now() - written,
+    )
+
+
+def _recorded(run: Run, folder: Path, records: Address) -> "Kept | None":
+    """Store the finished run in the records, where some are kept."""
+    if records.file is None:
+        return None
+    from benchtest.records.database.keeping import keep
+
+    return keep(run, folder, records)
 
 
 def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
