@@ -27,6 +27,8 @@ from scipy.stats import qmc
 Numbers: TypeAlias = NDArray[np.float64]
 PIVOTS: Final = 14
 """The Sobol sequence has two to this power points."""
+CATEGORY: Final = 1.41
+"""Spread of the boards that a category takes, in standard deviations of the gauge: the trade's figure for √2."""
 POOL_ABOVE: Final = 0.25
 """Probability of the interaction's F above which it is pooled, unless somebody says otherwise."""
 
@@ -73,7 +75,7 @@ class Components:
     study: Estimate
     """Gauge over total, as standard deviations."""
     categories: Estimate
-    """√2 · part over gauge, as standard deviations, before it is truncated."""
+    """1.41 · part over gauge, as standard deviations, before it is truncated."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -209,7 +211,7 @@ def variances(squares: _Squares, shape: tuple[int, int, int]) -> _Variances:
             "part": part,
             "total": total,
             "study": np.sqrt(gauge / total),
-            "categories": np.sqrt(2 * part / gauge),
+            "categories": CATEGORY * np.sqrt(part / gauge),
         }
 
 
