@@ -57,22 +57,22 @@ class SimulatedContact:
         later = landed[-1] + np.cumsum(self._rng.uniform(*CHATTER, size=2 * self._build.chatters))
         return [*landed, *later.tolist()]
 
-    def close(self) -> bool:
-        """Make for the first time; return whether it was open and free to move, and so will bounce."""
+    def close(self) -> None:
+        """Make for the first time and then bounce, where it was open and is free to move."""
         if self._build.misses and self._rng.random() < self._build.misses:
-            return False
-        return self._put(self._build.closed_volts)
+            return
+        closed, opened, now = self._build.closed_volts, self._build.open_volts, self._events.now
+        if self._put(closed):
+            for hop, delay in enumerate(self.bounce_moments()):
+                self.volts.set(now + delay, closed if hop % 2 else opened)
 
     def open(self) -> None:
-        """Break, without bounce."""
+        """Break without bounce, in the middle of bouncing too."""
+        self.volts.cut(self._events.now)
         if self._sticks > 0:
             self._sticks -= 1
         else:
             self._put(self._build.open_volts)
-
-    def toggle(self, hop: int) -> None:
-        """Fly open on even hops, touch on odd ones."""
-        self._put(self._build.closed_volts if hop % 2 else self._build.open_volts)
 
     def _put(self, volts: float) -> bool:
         if self._build.stuck is not None or volts == self.volts.target:

@@ -105,13 +105,15 @@ class Firmware:
             elif name not in build.ignored:
                 self._locks[lock.relay].append(lock)
         self._raw: dict[str, bool | str] = {name: self._at_rest(name) for name in profile.inputs}
-        self._inputs = dict(self._raw)
+        self._inputs: dict[str, bool | str] = {}
+        self._read: frozenset[str] = frozenset()
+        self._take(self._raw)
         self._commands: dict[str, bool] = {}
         self._held: frozenset[str] = frozenset()
         self._latched: frozenset[str] = frozenset()
         self._life = 0
         self._last_beat = -math.inf
-        self._deciding = self._reporting = self._deaf = False
+        self._deciding = self._reporting = self._deaf = self._watching = False
 
     # ---- power
 
@@ -128,7 +130,7 @@ class Firmware:
         if life != self._life:
             return
         self.running = True
-        self._inputs = dict(self._raw)
+        self._take(self._raw)
         for action in self.on_boot:
             action()
         self._changed()
@@ -159,8 +161,15 @@ class Firmware:
 
     def _settled(self, name: str, state: bool | str) -> None:
         if self.running and self._raw[name] == state and self._inputs[name] != state:
-            self._inputs[name] = state
+            self._take({name: state})
             self._changed()
+
+    def _take(self, states: Mapping[str, bool | str]) -> None:
+        """Read inputs and probes as these states, and keep the names that are true by it."""
+        self._inputs.update(states)
+        levels = (name for name, value in self._inputs.items() if value is True)
+        probes = (f"{name}={value}" for name, value in self._inputs.items() if isinstance(value, str))
+        self._read = frozenset((*levels, *probes))
 
     def supply(self, name: str, there: bool) -> None:
         """Know that a supply has come or gone."""
@@ -172,15 +181,20 @@ class Firmware:
         if not self.running or self._deaf:
             return
         self._last_beat = self._events.now
-        if math.isfinite(self.build.lost_after):
+        if not self._watching and math.isfinite(self.build.lost_after):
+            self._watching = True
             self._events.after(self.build.lost_after, self._watch)
         if not self.link_alive:
             self.link_alive = True
             self._changed()
 
     def _watch(self) -> None:
-        late = self._events.now - self._last_beat >= self.build.lost_after * (1 - 1e-9)
-        if self.link_alive and late:
+        """Take the link as lost when nothing was heard for so long; else look again when that would be so."""
+        due = self._last_beat + self.build.lost_after
+        self._watching = self._events.now < due
+        if self._watching:
+            self._events.at(due, self._watch)
+        elif self.link_alive:
             self.link_alive, self._deaf = False, not self.build.recovers
             self._commands = {
                 name: on for name, on in self._commands.items() if self._profile.relays[name].without_link == "holds"
@@ -204,11 +218,10 @@ class Firmware:
 
     def truth(self, energised: frozenset[str] | None = None) -> frozenset[str]:
         """Return every name that is true now, as conditions of a profile use them."""
-        names = {name for name, value in self._inputs.items() if value is True}
-        names |= {f"{name}={value}" for name, value in self._inputs.items() if isinstance(value, str)}
-        names |= self.supplies | (self.energised if energised is None else energised)
-        names |= {"link"} if self.link_alive else set()
-        return frozenset(names | ({"interlock"} if self._held else set()))
+        names = self._read | self.supplies | (self.energised if energised is None else energised)
+        if self.link_alive:
+            names |= {"link"}
+        return names | {"interlock"} if self._held else names
 
     def state_of(self, probe: str) -> str:
         """Return the state that a probe is read as."""
