@@ -15,7 +15,7 @@ descriptions). The mean run length of the four Western Electric rules, 91.75, ju
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
@@ -58,6 +58,10 @@ class Chart:
     def high(self) -> Numbers:
         """Upper limit at each point."""
         return self.centre + self.reach * self.deviations
+
+    def since(self, first: int) -> "Chart":
+        """Return the chart of the points from `first` on, against the same limits."""
+        return replace(self, points=self.points[first:], deviations=self.deviations[first:])
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

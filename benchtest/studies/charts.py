@@ -1,11 +1,12 @@
 """The pictures of studies: drawn by matplotlib without a screen, as SVG whose text stays text.
 
-Values are drawn in the prefix in which they read well. More points than can be seen are thinned to the outermost of each
-column, so that what lies outside a limit is never left out.
+Values are drawn in the prefix in which they read well. More points than can be seen are thinned to the outermost of
+each column, so that what lies outside a limit is never left out.
 """
 
 import io
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 from typing import Final, TypeAlias
 
 import matplotlib as mpl
@@ -158,7 +159,7 @@ def _outermost(points: Numbers, marked: set[int]) -> NDArray[np.intp]:
     if points.size <= 2 * COLUMNS:
         return np.arange(points.size)
     edges = np.linspace(0, points.size, COLUMNS + 1).astype(np.intp)
-    chosen = {int(a + f(points[a:b])) for a, b in zip(edges, edges[1:], strict=False) for f in (np.argmin, np.argmax)}
+    chosen = {int(a + f(points[a:b])) for a, b in pairwise(edges) for f in (np.argmin, np.argmax)}
     return np.array(sorted(chosen | set(list(marked)[: 4 * COLUMNS])), np.intp)
 
 

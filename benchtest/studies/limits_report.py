@@ -34,7 +34,7 @@ def report(study: LimitStudy, readings: Readings, *, pictures: bool) -> Report:
 def _summary(study: LimitStudy) -> Iterator[str]:
     wanted, changing = study.wanted, told(study.proposals)
     yield (
-        f"Tolerance limits that hold {percent(wanted.coverage)} of such boards with {percent(wanted.confidence)} confidence. "
+        f"Limits that hold {percent(wanted.coverage)} of such boards with {percent(wanted.confidence)} confidence. "
         f"{len(changing)} of {len(study.proposals)} limits could change; nothing has been changed."
     )
     without = sum(1 for one in study.proposals if not one.word)

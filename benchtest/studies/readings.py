@@ -143,12 +143,36 @@ class Readings:
         for pattern, row in zip(patterns, fitting, strict=True):
             if not any(row):
                 raise StudyError(f"{self.source}: no reading is called {pattern!r} ({_known(self.quantities)})")
-        kept = np.flatnonzero(np.any(fitting, axis=0))
-        rows = np.flatnonzero(np.isin(self.which, kept))
+        return self._of_quantities(np.flatnonzero(np.any(fitting, axis=0)))
+
+    def where(self, **chosen: str | None) -> "Readings":
+        """Return the readings with these names in these columns. Raises StudyError when there are none."""
+        rows = np.ones(self.values.size, np.bool_)
+        for name, value in chosen.items():
+            factor = self.factors[name]
+            if value is not None and value not in factor.names:
+                there = ", ".join(factor.names[:NEAR]) or "none"
+                raise StudyError(f"{self.source}: no {name} {value!r} (there are {there})")
+            if value is not None:
+                rows &= factor.codes == factor.names.index(value)
+        if not rows.any():
+            raise StudyError(f"{self.source}: no reading is of all of {', '.join(v for v in chosen.values() if v)}")
+        return self._at(np.flatnonzero(rows))
+
+    def _of_quantities(self, kept: NDArray[np.intp]) -> "Readings":
+        found = self._at(np.flatnonzero(np.isin(self.which, kept)))
+        return replace(
+            found,
+            quantities=tuple(self.quantities[number] for number in kept),
+            which=np.searchsorted(kept, found.which).astype(np.int32),
+        )
+
+    def _at(self, rows: NDArray[np.intp]) -> "Readings":
+        if rows.size == self.values.size:
+            return self
         return replace(
             self,
-            quantities=tuple(self.quantities[number] for number in kept),
-            which=np.searchsorted(kept, self.which[rows]).astype(np.int32),
+            which=self.which[rows],
             values=self.values[rows],
             expanded=self.expanded[rows],
             scatter=self.scatter[rows],

@@ -52,7 +52,8 @@ def study_repeatability(
     readings: Readings, *, across: Across = "operator", pool_above: float = POOL_ABOVE, confidence: float = 0.95
 ) -> tuple[GaugeStudy, ...]:
     """Return a study of each reading. Raises StudyError that names what is missing."""
-    return tuple(_study(series, readings.source, across, pool_above, confidence) for series in readings)
+    missing = "".join(f"; {note}" for note in readings.notes if note.endswith("no value"))
+    return tuple(_study(series, readings.source + missing, across, pool_above, confidence) for series in readings)
 
 
 def _study(series: Series, source: str, across: Across, pool_above: float, confidence: float) -> GaugeStudy:
