@@ -26,6 +26,7 @@ COMMANDS: Final = {
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
+    "study": ("benchtest.cli.study:study", "Study many readings: limits, repeatability, capability, drift, agreement."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 

@@ -16,7 +16,7 @@ from benchtest.cli.consent import calibration, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import Aborted, BenchtestError, NotKept
+from benchtest.errors import Aborted, BenchtestError, NotKept, PlanError
 from benchtest.instruments import Asker
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
@@ -249,6 +249,9 @@ def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
     from benchtest.records.reference import standing
 
     found = standing(reference, bench=fixture.bench.name, root=asked.root, now=wall_time())
+    if found.signals:
+        hint = "put the board on, find the cause; who answers for it clears it: rig reference … --clear 'NAME, reason'"
+        raise PlanError([f"{found.sentence} ({hint})"])
     return found.fit, found.sentence
 
 
