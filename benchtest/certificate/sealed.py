@@ -16,6 +16,8 @@ class Shown:
 
     code: str
     """The QR code as SVG."""
+    text: str
+    """What the code holds."""
     said: str
     """The same for people: number, outcome and serial number."""
     by: str
@@ -49,7 +51,7 @@ def bound_to(run: Run, run_file: str) -> dict[str, Any]:
 def shown(sealed: Sealed) -> Shown:
     """Return what the pages show of a seal."""
     statement = sealed.statement
-    return Shown(code=to_svg(sealed.text), said=_said(statement), by=_by(statement))
+    return Shown(code=to_svg(sealed.text), text=sealed.text, said=_said(statement), by=_by(statement))
 
 
 def _said(statement: Statement) -> str:

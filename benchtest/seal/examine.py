@@ -52,13 +52,14 @@ def _examined(content: bytes) -> Examined:
         return altered("its seal is damaged", f"{SEAL}.{cause}")
     wrong, withheld = _compared(found, parts, salts)
     if wrong:
-        return altered("parts of it are not as they were sealed", *wrong)
+        return altered("parts of it are not as they were sealed", *wrong, statement=statement)
     try:
         place = first_difference(content, {**paper, SEAL: fields})
     except Unsound as cause:
         return altered(str(cause))
     if place is not None:
-        return altered("its contents are as sealed, but not its bytes (get the original file)", f"byte {place}")
+        why = "its contents are as sealed, but not its bytes (get the original file)"
+        return altered(why, f"byte {place}", statement=statement)
     return _as_sealed(statement, paper, withheld)
 
 

@@ -55,6 +55,6 @@ class Examined:
         return replace(self, state=state, why=why, places=(*self.places, *places))
 
 
-def altered(why: str, *places: str) -> Examined:
-    """Return what is to be said of a paper that is not as it was sealed."""
-    return Examined(state=State.ALTERED, why=why, places=places)
+def altered(why: str, *places: str, statement: Statement | None = None) -> Examined:
+    """Return what is to be said of a paper that is not as it was sealed, with what its station did sign if that holds."""
+    return Examined(state=State.ALTERED, why=why, places=places, statement=statement)

@@ -8,7 +8,7 @@ stops, the next one who opens the station ends it.
 
 import hmac
 import os
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, field
 from importlib import import_module
@@ -105,7 +105,7 @@ def open_station(folder: Path | None = None) -> Station:
     return Station(private=private, name=own.name, lineage=_lineage(own, stations))
 
 
-def renew(folder: Path | None = None) -> Station:
+def renew(folder: Path | None = None, *, name: str | None = None) -> Station:
     """Give the station a new key, which the old one vouches for; the old private key is gone afterwards.
 
     Raises DocumentError and NotKept as `open_station` does.
@@ -122,7 +122,8 @@ def renew(folder: Path | None = None) -> Station:
         _write_secret(folder / NEXT_FILE, private)
         stations = read_stations(stations_file(folder))
         before = stations.entry(old.key) or _entry(old.key, None)
-        both = [before.model_copy(update={"until": day}), _entry(succession.new, succession, before)]
+        after = _entry(succession.new, succession, name or before.name)
+        both = [before.model_copy(update={"until": day}), after]
         write_stations(stations_file(folder), merged(stations, both))
         _end_renewal(folder)
     return open_station(folder)
@@ -150,8 +151,8 @@ def _public(private: Ed25519PrivateKey) -> str:
     return private.public_key().public_bytes(Encoding.Raw, PublicFormat.Raw).hex()
 
 
-def _entry(key: str, succession: Succession | None, before: Entry | None = None) -> Entry:
-    name = before.name if before is not None else f"station {fingerprint(key)[:9]}"
+def _entry(key: str, succession: Succession | None, name: str = "") -> Entry:
+    name = name or f"station {fingerprint(key)[:9]}"
     return Entry(name=name, key=key, since=wall_time().date().isoformat(), succession=succession)
 
 
@@ -201,6 +202,26 @@ def _write_secret(path: Path, private: Ed25519PrivateKey) -> None:
     finally:
         with suppress(FileNotFoundError):
             draft.unlink()
+
+
+def trust(entries: Iterable[Entry], folder: Path | None = None) -> None:
+    """Put entries into this user's list of trusted stations; one that has the key already is replaced."""
+    folder = folder or station_folder()
+    with _writing(folder):
+        path = stations_file(folder)
+        before = read_stations(path)
+        write_stations(path, merged(before, (_with_succession(one, before.entry(one.key)) for one in entries)))
+
+
+def _with_succession(entry: Entry, before: Entry | None) -> Entry:
+    """Return an entry that still says how its key was vouched for."""
+    known = entry.succession or (before.succession if before is not None else None)
+    return entry.model_copy(update={"succession": known})
+
+
+def public_pem(station: Station) -> str:
+    """Return the public key as other programs read it (RFC 8410, in PEM)."""
+    return station.private.public_key().public_bytes(Encoding.PEM, PublicFormat.SubjectPublicKeyInfo).decode()
 
 
 def own_stations(station: Station, stations: Stations) -> Stations:

@@ -25,10 +25,17 @@ SUCCESSION: Final = "benchtest-succession/1"
 _HEADER: Final = "# Stations whose sealed papers are believed here; docs/seal.md says how a list is kept.\n"
 
 
+def is_day(text: str) -> bool:
+    """Return whether a text is a day as ISO 8601 writes it."""
+    try:
+        return bool(re.fullmatch(r"[0-9]{4}-[0-9]{2}-[0-9]{2}", text)) and bool(date.fromisoformat(text))
+    except ValueError:
+        return False
+
+
 def _day(text: str) -> str:
-    if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", text):
+    if not is_day(text):
         raise ValueError("expected a day such as 2026-03-14")
-    date.fromisoformat(text)
     return text
 
 
@@ -108,12 +115,16 @@ def _check(found: Stations, review: Review) -> None:
             review.say(("stations", place, "succession"), "its signatures do not hold", "delete it, or ask the station")
 
 
-def write_stations(path: Path, stations: Stations) -> None:
-    """Write the list, whole or not at all."""
+def as_text(stations: Stations) -> str:
+    """Return the list as it is written."""
     fields = stations.model_dump(mode="json", exclude_none=True)
     text: str = yaml.safe_dump(fields, sort_keys=False, allow_unicode=True, width=160)
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    write_whole(path, (_HEADER + text).encode())
+    return _HEADER + text
+
+
+def write_stations(path: Path, stations: Stations) -> None:
+    """Write the list, whole or not at all."""
+    write_whole(path, as_text(stations).encode())
 
 
 def merged(stations: Stations, more: Iterable[Entry]) -> Stations:
