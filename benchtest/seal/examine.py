@@ -8,11 +8,11 @@ what was changed, that does not hang on the signature.
 from collections.abc import Mapping
 from typing import Any, Final
 
-from benchtest.canonical import digest, to_canonical
+from benchtest.canonical import digest
 from benchtest.seal.examined import Examined, State, altered
-from benchtest.seal.sealing import SEAL, STATION, digest_of, parts_of
+from benchtest.seal.sealing import SEAL, STATION, parts_of
 from benchtest.seal.statement import Statement, holds, is_hex
-from benchtest.seal.strict import Unsound, first_difference, read_strictly
+from benchtest.seal.strict import Unsound, first_difference, read_strictly, spelled
 from benchtest.seal.text import from_text
 from benchtest.seal.trusted import Stations, Succession, standing
 
@@ -53,10 +53,7 @@ def _examined(content: bytes) -> Examined:
     wrong, withheld = _compared(found, parts, salts)
     if wrong:
         return altered("parts of it are not as they were sealed", *wrong, statement=statement)
-    try:
-        place = first_difference(content, {**paper, SEAL: fields})
-    except Unsound as cause:
-        return altered(str(cause))
+    place = first_difference(content, {**paper, SEAL: fields})
     if place is not None:
         why = "its contents are as sealed, but not its bytes (get the original file)"
         return altered(why, f"byte {place}", statement=statement)
@@ -72,7 +69,7 @@ def _opened(fields: Any) -> tuple[Statement, Mapping[str, str], Mapping[str, str
         raise ValueError("signature: it does not hold for the statement, so either of them was changed")
     _check_spelling(fields, "parts", 32)
     _check_spelling(fields, "salts", 16)
-    if digest(to_canonical(fields["parts"])) != statement.digest:
+    if digest(spelled(fields["parts"])) != statement.digest:
         raise ValueError("parts: the list is not the one that was signed")
     return statement, fields["parts"], fields["salts"]
 
@@ -104,8 +101,8 @@ def _may_be_withheld(path: str, found: Mapping[str, Any], salts: Mapping[str, st
 
 def _same(part: Any, salt: str, expected: str) -> bool:
     try:
-        return digest_of(part, salt) == expected
-    except ValueError:  # a number or a letter that canonical JSON does not have
+        return digest(spelled([salt, part])) == expected
+    except ValueError:  # half a surrogate pair
         return False
 
 

@@ -56,5 +56,5 @@ class Examined:
 
 
 def altered(why: str, *places: str, statement: Statement | None = None) -> Examined:
-    """Return what is to be said of a paper that is not as it was sealed, with what its station did sign if that holds."""
+    """Return what is to be said of a paper that is not as it was sealed; `statement` is what its station did sign."""
     return Examined(state=State.ALTERED, why=why, places=places, statement=statement)
