@@ -104,6 +104,8 @@ class Document:
     not_claimed: tuple[str, ...]
     cautions: tuple[str, ...]
     statement: str
+    replaces: str = ""
+    """Number of the paper that this one replaces, and why; empty when it is the first."""
 
 
 def describe(run: Run, readings: Readings) -> Document:

@@ -12,13 +12,15 @@ from importlib.resources import files
 from jinja2 import Environment, StrictUndefined, Template
 
 from benchtest.certificate.document import Document
+from benchtest.certificate.sealed import shown
+from benchtest.seal import Sealed
 
 
-def to_html(document: Document) -> str:
-    """Return the page."""
+def to_html(document: Document, sealed: Sealed | None = None) -> str:
+    """Return the page, with the code of its seal where it has one."""
     style = _text("page.css")
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return _page().render(d=document, style=style, style_digest=digest)
+    return _page().render(d=document, style=style, style_digest=digest, seal=shown(sealed) if sealed else None)
 
 
 @cache

@@ -182,7 +182,10 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+    from benchtest.seal import open_station
+
     clock = RealClock()
+    station = open_station()  # before anything is energised: a result that cannot be sealed is not worth a run
     proven, sentence = _proven(prepared, asked)
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
@@ -215,7 +218,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder)
+    write_certificate(run, readings, folder, station)
     written = clock.now()
     kept = _recorded(run, folder, asked.records)
     return Held(
