@@ -1,7 +1,7 @@
 """Results as the XML that build servers read: a test case per check, grouped by step, and one for the run itself.
 
 Source: the `junit.xml` dialect has no standard; element and attribute names from memory of what common readers accept
-(`testsuites/testsuite/testcase` with `failure`, `error`, `skipped`, `properties`). How a case counts is said in `cases`.
+(`testsuites/testsuite/testcase` with `failure`, `error`, `skipped`, `properties`). `cases` says how a case counts.
 """
 
 import re

@@ -58,7 +58,7 @@ def test_a_board_that_is_not_judged_has_neither_passed_nor_failed(tmp_path: Path
     root = ET.parse(write_junit(tmp_path, run)).getroot()
     checks = sum(len(step.checks) for step in run.procedure.steps)
     assert (str(checks + 1), "0", "0") == tuple(root.get(name) for name in ("errors", "failures", "skipped"))
-    assert {f"{outcome}: the lid was opened", "the lid was opened"} == {
+    assert {f"{outcome}: the lid was opened; the board is not judged", "the lid was opened"} == {
         error.get("message") for error in root.iter("error")
     }
 
