@@ -39,9 +39,8 @@ class Case:
 def cases(procedure: Procedure, results: Iterable[Result], outcome: Outcome, reason: str) -> tuple[Case, ...]:
     """Return a case for every check of the procedure, in order, and one for the run itself."""
     found = {result.check.id: result for result in results}
-    unjudged = (
-        f"{outcome}: {reason}; the board is not judged" if outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED} else ""
-    )
+    judged = outcome not in {Outcome.BENCH_FAULT, Outcome.ABORTED}
+    unjudged = "" if judged else f"{outcome}: {reason}; the board is not judged"
     each = [
         Case(step=step.id, name=check.title, counted="error", word=str(outcome), sentence=unjudged, check=check)
         if unjudged
