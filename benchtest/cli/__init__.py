@@ -25,6 +25,7 @@ COMMANDS: Final = {
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
+    "trace": ("benchtest.cli.trace:trace_profile", "Print which requirements a profile's checks prove, and the gaps."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 
