@@ -44,6 +44,8 @@ class Row:
     permitted: str
     probe: str
     note: str
+    requirement: tuple[str, ...] = ()
+    """What it is evidence of."""
 
 
 def facts(pairs: Mapping[str, str], *, keep_empty: bool = False) -> tuple[Fact, ...]:
@@ -63,6 +65,7 @@ def row(check: Check, result: Result | None) -> Row:
         permitted=short(limits),
         probe=short(check.probe),
         note=short(_note(result) if result else "never reached"),
+        requirement=check.requirement,
     )
 
 

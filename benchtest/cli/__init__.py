@@ -29,6 +29,7 @@ COMMANDS: Final = {
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
     "study": ("benchtest.cli.study:study", "Study many readings: limits, repeatability, capability, drift, agreement."),
+    "trace": ("benchtest.cli.trace:trace_profile", "Print which requirements a profile's checks prove, and the gaps."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 

@@ -16,7 +16,6 @@ from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.records_options import address, records_option, runs_option, tell_kept
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.stop import stopped_by_signals
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
@@ -27,6 +26,7 @@ from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Company, Virtual
+from benchtest.rig.stop import stopped_by_signals
 
 Given = TypeVar("Given")
 

@@ -208,7 +208,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
     if run.outcome is Outcome.FAIL:
-        from benchtest.cli.diagnose import suspects_of
+        from benchtest.studies.known import suspects_of
 
         run = replace(run, suspects=suspects_of(prepared, run.results))
     from benchtest.certificate import write_certificate
