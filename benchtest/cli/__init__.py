@@ -19,6 +19,7 @@ COMMANDS: Final = {
     "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
     "rig": ("benchtest.cli.rig:rig", "Look after the bench: what is wired where, whether it is in order."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
+    "rejudge": ("benchtest.cli.rejudge:rejudge", "Judge finished runs anew under another profile, without a board."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
     "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),
