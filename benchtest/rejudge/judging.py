@@ -201,9 +201,9 @@ def _decided(
 def _turned(held: Held, stored: Stored, results: Iterable[Result]) -> Iterable[Turn]:
     for result in results:
         origin = held.origin.get(result.check.id)
-        was = stored.word(origin) if origin is not None else None
-        before = None if origin is None else was.verdict if was is not None else Verdict.NOT_TESTED
-        if result.verdict is not before:
+        said = stored.said.get(origin, (Verdict.NOT_TESTED,)) if origin is not None else (None,)
+        if result.verdict != said[0]:
+            before = None if said[0] is None else Verdict(said[0])
             permitted = None if origin is None else held.was[origin].permitted
             yield Turn(
                 check=result.check,
