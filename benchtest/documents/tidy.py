@@ -187,7 +187,8 @@ def _scalar(node: Node, dimension: Dimension | None, *, flow: bool) -> str:
         text = spelled(text, dimension)
     if not node.quoted and not isinstance(_read(text, flow=False), str):
         return text  # a number, true, false, or nothing
-    if _for_all_readers(text) and _read(text, flow=flow) == text:
+    bare = dimension is not None or any(sign.isalpha() for sign in text)  # people take digits alone for a number
+    if bare and _for_all_readers(text) and _read(text, flow=flow) == text:
         return text
     escaped = text.replace("\\", "\\\\").replace('"', '\\"').replace("\n", "\\n")
     return f'"{escaped}"'
@@ -205,8 +206,8 @@ def _read(text: str, *, flow: bool) -> Any:
 
 def _for_all_readers(text: str) -> bool:
     """Return whether a reader of YAML 1.1 takes an unquoted text for text too: not `on`, `12:30`, `2026-03-02`."""
-    if "\n" in text or text != text.strip() or not any(sign.isalpha() for sign in text):
-        return False  # and digits alone are taken for a number by people
+    if "\n" in text or text != text.strip():
+        return False
     tag: str = yaml.SafeLoader("").resolve(yaml.ScalarNode, text, (True, False))
     return tag == "tag:yaml.org,2002:str"
 
