@@ -14,6 +14,7 @@ from benchtest.cli.lazy import LazyGroup
 
 COMMANDS: Final = {
     "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
+    "profile": ("benchtest.cli.profile:profile", "Begin a profile, keep it tidy, compare two versions of it."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
     "diagnose": ("benchtest.cli.diagnose:diagnose_run", "Say what is probably wrong with a board that failed."),
     "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
@@ -22,6 +23,7 @@ COMMANDS: Final = {
     "station": ("benchtest.cli.station:station", "This station's key, and the stations that are trusted here."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
     "records": ("benchtest.cli.records:records", "Ask the records of all runs, and look after them."),
+    "rejudge": ("benchtest.cli.rejudge:rejudge", "Judge finished runs anew under another profile, without a board."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
     "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),

@@ -182,6 +182,7 @@ Resistance = Annotated[
     float,
     BeforeValidator(_resistance_or_open),
     WithJsonSchema({"type": "string", "description": "a resistance such as 10 kohm, or the word open"}),
+    RESISTANCE,
 ]
 
 
