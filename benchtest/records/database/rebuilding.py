@@ -9,9 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from benchtest.canonical import digest, read_whole, wrong
 from benchtest.clock import wall_time
 from benchtest.errors import BenchtestError
-from benchtest.records.canonical import digest, read_whole, wrong
 from benchtest.records.database.opening import COMPANIONS, Damaged, Records, open_file
 from benchtest.records.database.record import add_to_folder, record_of
 from benchtest.records.database.storing import Stored, changes_of, identifier, store
