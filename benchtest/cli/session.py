@@ -27,6 +27,7 @@ from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Re
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
+    from benchtest.cli.paper import Stationery
     from benchtest.records.interrupted import Interrupted
     from benchtest.self_check import Judged
 
@@ -40,6 +41,8 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    paper: "Stationery"
+    """Whose papers, in which language, after which run."""
     company: Company | None = None
     taken_up: "Interrupted | None" = None
     """The paused run that goes on."""
@@ -199,7 +202,8 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     if run.outcome is Outcome.FAIL:
         from benchtest.cli.diagnose import suspects_of
 
-        run = replace(run, suspects=suspects_of(prepared, run.results))
+        suspects, next_checks = suspects_of(prepared, run.results)
+        run = replace(run, suspects=suspects, next_checks=next_checks)
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
@@ -269,6 +273,7 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "variant": prepared.procedure.variant,
         "options": list(prepared.procedure.options),
         "ports": asked.ports,
+        **asked.paper.begun,
     }
 
 
@@ -370,6 +375,9 @@ def _run(
         bench_check=done.bench,
         remarks=tuple(keeper.remarks),
     )
+    from benchtest.cli.paper import about
+
+    run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 
 
