@@ -79,7 +79,10 @@ def word_of(verdict: Verdict, words: Language) -> str:
 def allowed(check: Check, words: Language) -> str:
     """Return what is permitted, as it is read."""
     limits = check.permitted
-    return words.phrase(permitted(limits.low, limits.high, check.unit) if isinstance(limits, Interval) else limits)
+    if not isinstance(limits, Interval):
+        return words.phrase(limits)
+    low, to, high = permitted(limits.low, limits.high, check.unit).partition(" to ")
+    return words.say("between", low=words.number(low), high=words.number(high)) if to else words.phrase(low)
 
 
 def as_read(result: Result, words: Language) -> str:

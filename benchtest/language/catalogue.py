@@ -2,8 +2,8 @@
 
 Two kinds of words are on a paper. Its own `texts` have keys; the English catalogue has all of them and stands in for
 what another lacks. `phrases` are what a run says, such as `K3 operate time`: they are kept in English in the run file,
-and a catalogue turns them over by their pattern, `{what} operate time`, part by part. What no pattern fits stays as the
-run says it. Numbers get the language's decimal sign wherever they stand alone; names of terminals and versions do not.
+and a catalogue turns them over by their pattern, `{what} operate time`, part by part; gaps named `{own_…}` hold a profile's
+own words, which stay. What no pattern fits stays as the run says it. Numbers get the language's decimal sign wherever they stand alone; names of terminals and versions do not.
 """
 
 import re
@@ -25,6 +25,8 @@ SHIPPED: Final = ("en", "de")
 Words = Annotated[str, Field(min_length=1, max_length=1000)]
 _GAP: Final = re.compile(r"\{(\w+)\}")
 _NUMBER: Final = re.compile(r"(?<![\w.])(\d+)\.(\d+)(?![\w.]|-\w)")
+_OWN: Final = "own_"
+"""Gaps of these names hold words of a profile, which are let be."""
 _PARTS: Final = ("; ", ", ")
 DEEPEST: Final = 6
 """Phrases inside phrases."""
@@ -87,21 +89,39 @@ class Language:
         """Return what a run says in this language, as far as its catalogue goes."""
         return _phrase(self, text, DEEPEST) if self.exact or self.patterns else self.number(text)
 
+    def knows(self, text: str) -> bool:
+        """Return whether the catalogue has a phrase for what a run says."""
+        return _turned(self, text, DEEPEST) is not None
+
+
+def _phrase(language: Language, text: str, depth: int) -> str:
+    """Return a text turned over, or part by part where only parts of it are known."""
+    turned = _turned(language, text, depth)
+    if turned is not None:
+        return turned
+    sign = next((sign for sign in _PARTS if sign in text), "") if depth else ""
+    parts = text.split(sign) if sign else []
+    return sign.join(_phrase(language, part, depth - 1) for part in parts) if parts else language.number(text)
+
 
 @lru_cache(maxsize=8192)
-def _phrase(language: Language, text: str, depth: int) -> str:
-    if not text or depth == 0:
-        return text
+def _turned(language: Language, text: str, depth: int) -> str | None:
+    """Return a text turned over as a whole: itself a phrase, a list of phrases, or of a pattern; else None."""
+    if not text or not depth:
+        return None
     if text in language.exact:
         return language.exact[text]
+    for sign in _PARTS:
+        parts = [_turned(language, part, depth - 1) for part in text.split(sign)] if sign in text else []
+        whole = [part for part in parts if part is not None]
+        if parts and len(whole) == len(parts):
+            return sign.join(whole)
     for one in language.patterns:
         if (found := one.pattern.fullmatch(text)) is not None:
-            gaps = {name: _phrase(language, inner, depth - 1) for name, inner in found.groupdict().items()}
-            return filled(one.says, gaps)
-    for sign in _PARTS:
-        if sign in text:
-            return sign.join(_phrase(language, part, depth - 1) for part in text.split(sign))
-    return language.number(text)
+            gaps = found.groupdict()
+            turned = {name: _phrase(language, gaps[name], depth - 1) for name in gaps if not name.startswith(_OWN)}
+            return filled(one.says, gaps | turned)
+    return None
 
 
 def filled(text: str, gaps: Mapping[str, str]) -> str:
@@ -188,5 +208,6 @@ def _pattern(key: str) -> re.Pattern[str]:
     fixed, names = parts[::2], parts[1::2]
     made = re.escape(fixed[0])
     for name, after in zip(names, fixed[1:], strict=True):
-        made += f"(?P<{name}>.+?){re.escape(after)}"
+        inside = after.startswith(")") and made.endswith("\\(")
+        made += f"(?P<{name}>{'[^()]' if inside else '.'}+?){re.escape(after)}"
     return re.compile(made, re.DOTALL)
