@@ -2,8 +2,9 @@
 
 Two kinds of words are on a paper. Its own `texts` have keys; the English catalogue has all of them and stands in for
 what another lacks. `phrases` are what a run says, such as `K3 operate time`: they are kept in English in the run file,
-and a catalogue turns them over by their pattern, `{what} operate time`, part by part; gaps named `{own_…}` hold a profile's
-own words, which stay. What no pattern fits stays as the run says it. Numbers get the language's decimal sign wherever they stand alone; names of terminals and versions do not.
+and a catalogue turns them over by their pattern, `{what} operate time`, part by part; gaps named `{own_…}` hold a
+profile's own words, which stay. What no pattern fits stays as the run says it. Numbers get the language's decimal sign
+wherever they stand alone; names of terminals and versions do not.
 """
 
 import re
