@@ -41,7 +41,18 @@ _OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
 _LEAST_REAL_LAST: Final = tuple(Origin)
 _CLAIMED: Final = ("claimed_1", "claimed_2", "claimed_3")
 _NOT_CLAIMED: Final = ("unclaimed_1", "unclaimed_2", "unclaimed_3")
-_LABELS: Final = ("head_", "caption_", "col_", "see_", "in_words", "signature", "page_of", "number_issued", "nothing_")
+_LABELS: Final = (
+    "head_",
+    "caption_",
+    "col_",
+    "see_",
+    "in_words",
+    "signature",
+    "page_of",
+    "number_issued",
+    "nothing_",
+    "seal_",
+)
 """Beginnings of the keys whose texts the pages put in themselves."""
 
 
@@ -143,10 +154,18 @@ class Document:
     statement: str
     end: str
     """End mark."""
+    replaces: str = ""
+    """Number of the paper that this one replaces, and why; empty when it is the first."""
 
 
-def describe(run: Run, readings: Readings, words: Language | None = None) -> Document:
-    """Return the document of a finished run, in English unless `words` are of another language."""
+def describe(
+    run: Run, readings: Readings, words: Language | None = None, *, issued: str = "", replaces: str = ""
+) -> Document:
+    """Return the document of a finished run, in English unless `words` are of another language.
+
+    It is issued on the day on which the run ended, unless it is another, and may name a paper that it replaces.
+    """
+    issued = issued or run.ended[:10]
     words = words or english()
     outcome, reason = _outcome(run, words)
     passed = outcome is Outcome.PASS
@@ -164,8 +183,8 @@ def describe(run: Run, readings: Readings, words: Language | None = None) -> Doc
         letterhead=_letterhead(run, words),
         title=words.say("title_pass" if passed else "title_other"),
         number=identity,
-        date=run.ended[:10],
-        issued=words.say("number_issued", number=identity, day=words.day(run.ended)),
+        date=issued,
+        issued=words.say("number_issued", number=identity, day=words.day(issued)),
         passed=passed,
         outcome=large,
         outcome_mark=_OUTCOME_MARK[outcome],
@@ -177,7 +196,7 @@ def describe(run: Run, readings: Readings, words: Language | None = None) -> Doc
         overrides=tuple(short(line, words) for each in run.overrides for line in _overridden(each, words)),
         not_released=words.say("not_released") if run.second_person and not run.job.released_by else "",
         item=item_of(run, words),
-        job=job_of(run, words),
+        job=job_of(run, words, issued=issued),
         method=method_of(run, words),
         not_passed=_not_passed(run.results, words),
         suspects=tuple(_suspected(one, words) for one in run.suspects),
@@ -209,6 +228,7 @@ def describe(run: Run, readings: Readings, words: Language | None = None) -> Doc
         cautions=tuple(words.phrase(caution) for caution in ON_PAPER),
         statement=words.say("statement"),
         end=words.say("end_pass" if passed else "end_other", number=identity),
+        replaces=short(replaces, words),
     )
 
 

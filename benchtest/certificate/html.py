@@ -15,13 +15,16 @@ from importlib.resources import files
 from jinja2 import Environment, StrictUndefined, Template
 
 from benchtest.certificate.document import Document
+from benchtest.certificate.sealed import shown
+from benchtest.seal import Sealed
 
 
-def to_html(document: Document, logo: bytes = b"") -> str:
-    """Return the page."""
+def to_html(document: Document, sealed: Sealed | None = None, logo: bytes = b"") -> str:
+    """Return the page, with the code of its seal where it has one."""
     style = _text("page.css") + _margins(document)
     digest = base64.b64encode(hashlib.sha256(style.encode()).digest()).decode()
-    return _page().render(d=document, style=style, style_digest=digest, logo=_address(logo))
+    seal = shown(sealed, document) if sealed else None
+    return _page().render(d=document, style=style, style_digest=digest, logo=_address(logo), seal=seal)
 
 
 def _address(logo: bytes) -> str:

@@ -61,7 +61,7 @@ def _strap(one: Result, words: Language) -> str:
             return words.say("strap_not_joined", where=where, found=as_read(one, words))
 
 
-def job_of(run: Run, words: Language) -> tuple[Fact, ...]:
+def job_of(run: Run, words: Language, *, issued: str) -> tuple[Fact, ...]:
     """Return for whom, by whom, when and where."""
     job = run.job
     return facts(
@@ -72,7 +72,7 @@ def job_of(run: Run, words: Language) -> tuple[Fact, ...]:
             "received": words.day(job.received),
             "begun": words.moment(run.started),
             "ended": words.moment(run.ended),
-            "issued": words.day(run.ended),
+            "issued": words.day(issued),
             "tested_by": job.technician,
             "released_by": job.released_by or words.say("nobody_yet"),
             "bench": run.bench,

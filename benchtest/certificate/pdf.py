@@ -1,4 +1,4 @@
-"""The document as an accessible archive file: PDF/A-3a and PDF/UA-1, `run.json` attached.
+"""The document as an accessible archive file: PDF/A-3a and PDF/UA-1, the sealed JSON and `run.json` attached.
 
 The typesetter gets its data as input and never as markup, two fonts of the package and none of the machine, and no
 network. The date of the file is the day of the run, so that the same run gives the same bytes. Conformance is the
@@ -19,17 +19,26 @@ import typst
 
 from benchtest.certificate.document import Document
 from benchtest.certificate.glyphs import shown_or_named
+from benchtest.certificate.sealed import shown
 from benchtest.errors import DocumentError, Problem
+from benchtest.seal import Sealed
 
 _UNBROKEN: Final = re.compile(r"\S{28}(?=\S)")
 _PNG: Final = b"\x89PNG"
 STANDARDS: Final = ("a-3a", "ua-1")
 
 
-def to_pdf(document: Document, attached: bytes, logo: bytes = b"") -> bytes:
-    """Return the PDF; `attached` is the run file as it is on disk, in UTF-8."""
-    data = rfc8785.dumps(printable(asdict(document))).decode()
-    return compiled("page.typ", {"document": data, "run": attached.decode(), "logo": as_svg(logo)})
+def to_pdf(document: Document, attached: bytes, sealed: Sealed | None = None, logo: bytes = b"") -> bytes:
+    """Return the PDF; `attached` is the run file as it is on disk, in UTF-8. What is sealed is attached and shown."""
+    inputs = {"document": as_input(asdict(document)), "run": attached.decode(), "logo": as_svg(logo)}
+    if sealed is not None:
+        inputs |= {"sealed": sealed.content.decode(), "seal": as_input(asdict(shown(sealed, document)))}
+    return compiled("page.typ", inputs)
+
+
+def as_input(value: object) -> str:
+    """Return data as a page takes it: as JSON that can be printed."""
+    return rfc8785.dumps(printable(value)).decode()
 
 
 def prove(logo: bytes, *, file: Path, line: int) -> None:
@@ -77,7 +86,7 @@ def printable(value: Any) -> Any:
     """Return the document with strange characters named and a place to break in every long word."""
     match value:
         case dict():
-            return {key: inner if key == "svg" else printable(inner) for key, inner in value.items()}
+            return {key: inner if key in {"svg", "code"} else printable(inner) for key, inner in value.items()}
         case list() | tuple():
             return [printable(inner) for inner in value]
         case str():

@@ -18,6 +18,8 @@ COMMANDS: Final = {
     "diagnose": ("benchtest.cli.diagnose:diagnose_run", "Say what is probably wrong with a board that failed."),
     "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
     "rig": ("benchtest.cli.rig:rig", "Look after the bench: what is wired where, whether it is in order."),
+    "certificate": ("benchtest.cli.certificate:certificate", "Check, withdraw or issue anew a sealed certificate."),
+    "station": ("benchtest.cli.station:station", "This station's key, and the stations that are trusted here."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),

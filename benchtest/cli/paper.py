@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Any, Final, TypeVar
 
 import click
 
+from benchtest.canonical import write_whole
 from benchtest.language import SHIPPED, Language
 from benchtest.language import language as language_of
 from benchtest.procedure import Procedure
-from benchtest.records.canonical import write_whole
 from benchtest.results import Before, Depot, Job
 from benchtest.site import LoadedSite, find_site
 

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
-from benchtest.cautions import CAUTIONS
-from benchtest.cli.consent import calibration, refuse_unacknowledged
+from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
@@ -177,7 +176,10 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+    from benchtest.seal import open_station
+
     clock = RealClock()
+    station = open_station()  # before anything is energised: a result that cannot be sealed is not worth a run
     proven, sentence = _proven(prepared, asked)
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
@@ -185,7 +187,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
-        _note_consent(journal, asked, overrides)
+        note_consent(journal, asked.acknowledged, overrides)
         before = clock.now()
         done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -211,7 +213,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder)
+    write_certificate(run, readings, folder, station)
     return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
 
 
@@ -246,15 +248,6 @@ def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper)
     procedure = write_procedure(keeper.folder, prepared.procedure)
     facts = _beginning(prepared, asked, started)
     keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
-
-
-def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
-    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
-    if asked.acknowledged:
-        keys = [caution.key for caution in CAUTIONS]
-        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
-    for one in overrides:
-        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:

@@ -10,8 +10,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
+from benchtest.canonical import digest, read_whole
 from benchtest.errors import PlanError
-from benchtest.records.canonical import digest, read_whole
 from benchtest.records.folder import all_folders_of, read_run
 from benchtest.results import Attempt, Before, Was
 

@@ -14,8 +14,8 @@ from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
+from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.procedure import Procedure
-from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.records.labels import LONGEST_SERIAL, clean_serial
 from benchtest.results import Run
 

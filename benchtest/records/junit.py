@@ -11,9 +11,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from benchtest.canonical import write_whole
 from benchtest.metrology.figures import figures, permitted, unusual
 from benchtest.procedure import Check, Interval
-from benchtest.records.canonical import write_whole
 from benchtest.results import Outcome, Result, Run, Verdict
 
 # XML 1.0 (fifth edition), 2.2: the characters that may not stand in a document, escaped or not.
