@@ -77,3 +77,12 @@ def calibration(
     if override is None or not late:
         return ()
     return (Override(by=override[0], reason=override[1], of=tuple(late)),)
+
+
+def note_consent(journal: Journal, acknowledged: str, overrides: tuple[Override, ...]) -> None:
+    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
+    if acknowledged:
+        keys = [caution.key for caution in CAUTIONS]
+        journal.append("cautions acknowledged", at=0.0, by=acknowledged, cautions=keys)
+    for one in overrides:
+        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))

@@ -11,8 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
-from benchtest.cautions import CAUTIONS
-from benchtest.cli.consent import calibration, refuse_unacknowledged
+from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
@@ -24,10 +23,11 @@ from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
-from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Result, Run, SafeState
+from benchtest.results import BenchCheck, Instrument, Job, Outcome, Result, Run, SafeState
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
+    from benchtest.cli.paper import Stationery
     from benchtest.records.database.keeping import Kept
     from benchtest.records.interrupted import Interrupted
     from benchtest.self_check import Judged
@@ -42,6 +42,8 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    paper: "Stationery"
+    """Whose papers, in which language, after which run."""
     company: Company | None = None
     taken_up: "Interrupted | None" = None
     """The paused run that goes on."""
@@ -193,7 +195,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
-        _note_consent(journal, asked, overrides)
+        note_consent(journal, asked.acknowledged, overrides)
         before = clock.now()
         done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -210,7 +212,8 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     if run.outcome is Outcome.FAIL:
         from benchtest.studies.known import suspects_of
 
-        run = replace(run, suspects=suspects_of(prepared, run.results))
+        suspects, next_checks = suspects_of(prepared, run.results)
+        run = replace(run, suspects=suspects, next_checks=next_checks)
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
@@ -277,15 +280,6 @@ def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper)
     keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
 
 
-def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
-    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
-    if asked.acknowledged:
-        keys = [caution.key for caution in CAUTIONS]
-        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
-    for one in overrides:
-        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
-
-
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
     return {
         "started": started.isoformat(),
@@ -302,6 +296,7 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "variant": prepared.procedure.variant,
         "options": list(prepared.procedure.options),
         "ports": asked.ports,
+        **asked.paper.begun,
     }
 
 
@@ -403,6 +398,9 @@ def _run(
         bench_check=done.bench,
         remarks=tuple(keeper.remarks),
     )
+    from benchtest.cli.paper import about
+
+    run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 
 

@@ -210,4 +210,3 @@ def _for_all_readers(text: str) -> bool:
         return False
     tag: str = yaml.SafeLoader("").resolve(yaml.ScalarNode, text, (True, False))
     return tag == "tag:yaml.org,2002:str"
-

@@ -37,6 +37,12 @@ def folders_of(root: Path, *, part: str, serial: str) -> list[Path]:
     return sorted(path.parent for path in root.glob(f"*-{_plain(part)}-{_plain(serial)}-*/run.json"))
 
 
+def all_folders_of(root: Path, *, part: str, serial: str) -> list[Path]:
+    """Return the same with the runs that never came to an end."""
+    found = root.glob(f"*-{_plain(part)}-{_plain(serial)}-*/journal.jsonl")
+    return sorted(path.parent for path in found)
+
+
 def _plain(text: str) -> str:
     return _PLAIN.sub("_", text)[:LONGEST_SERIAL].strip(".") or "_"
 

@@ -188,9 +188,7 @@ def _from_recordings(held: Held, stored: Stored) -> tuple[Result, ...]:
 # ---------------------------------------------------------------- before and after
 
 
-def _decided(
-    known: Rejudged, held: Held, stored: Stored, results: tuple[Result, ...] | None, way: Way
-) -> Rejudged:
+def _decided(known: Rejudged, held: Held, stored: Stored, results: tuple[Result, ...] | None, way: Way) -> Rejudged:
     if results is None:
         return replace(known, after=stored.outcome, way=way)
     turns = (*_turned(held, stored, results), *_dropped(held, stored))

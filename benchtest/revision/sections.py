@@ -182,5 +182,3 @@ def _plain(value: Any) -> Any:
         for name, field, inner in said
         if inner != field.default
     }
-
-

@@ -30,9 +30,7 @@ def step_changes(old: Steps, new: Steps) -> Iterator[Change]:
     come = [place for place in range(len(new)) if place not in taken]
     for place in gone:
         text = told(old[place])
-        yield Change(
-            sentence=f"step removed: {text}", direction=LOOSER, keys=("steps", place), removed=True, old=text
-        )
+        yield Change(sentence=f"step removed: {text}", direction=LOOSER, keys=("steps", place), removed=True, old=text)
     for place in come:
         text = told(new[place])
         yield Change(sentence=f"step added: {text}", direction=TIGHTER, keys=("steps", place), new=text)
@@ -40,9 +38,7 @@ def step_changes(old: Steps, new: Steps) -> Iterator[Change]:
         yield from fields(f"step {_head(new[now])}", ("steps", now), old[was], new[now])
     order = [now for _, now in sorted(pairs.items())]
     for place in _out_of_order(order):
-        yield Change(
-            sentence=f"step in another place: {told(new[place])}", direction=NEUTRAL, keys=("steps", place)
-        )
+        yield Change(sentence=f"step in another place: {told(new[place])}", direction=NEUTRAL, keys=("steps", place))
 
 
 def _paired(old: Steps, new: Steps) -> dict[int, int]:
