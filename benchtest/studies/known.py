@@ -1,6 +1,6 @@
 """What the trials of earlier studies tell at once about a board on a bench: nothing is tried out here."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Final
@@ -64,12 +64,17 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
 
 
-def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[tuple[Suspected, ...], tuple[str, ...]]:
-    """Return the suspects for a run's record and what to measure next; none where no faults were tried out before."""
+def suspects_of(
+    prepared: Prepared, results: Sequence[Result], own: Callable[[Library], Mapping[str, int]] | None = None
+) -> tuple[tuple[Suspected, ...], tuple[str, ...]]:
+    """Return the suspects for a run's record and what to measure next; none where no faults were tried out before.
+
+    `own` counts the own repairs of such a board by the faults of a library.
+    """
     library = library_if_there(prepared, home())
     if library is None:
         return (), ()
-    found = diagnose(results, library)
+    found = diagnose(results, library, None if own is None else own(library))
     advice = next_check(found, library, symptoms(results))
     suspects = tuple(
         Suspected(
