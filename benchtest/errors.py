@@ -3,6 +3,7 @@
     BenchtestError
      ├── DocumentError     a profile, harness or fixture file is wrong      -> its author
      ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
+     ├── StudyError        what was read does not allow the study that is asked of it -> who planned it
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      │    └── Paused           a person left, and may go on later
@@ -74,6 +75,12 @@ class CaptureError(BenchtestError):
         where = f"{file}: {place}" if place else str(file)
         wanted = f", expected {expected}" if expected else ""
         super().__init__(f"{where}: {found}{wanted}" + (f" ({hint})" if hint else ""))
+
+
+class StudyError(BenchtestError):
+    """The readings do not allow the study that is asked of them: what is missing, and what to try."""
+
+    exit_code = 4
 
 
 class PlanError(BenchtestError):

@@ -1,14 +1,14 @@
 """`benchtest diagnose`: what is probably wrong with a board that failed, and what to measure next."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
 from benchtest.cli.case import own_repairs
-from benchtest.cli.coverage import home, progress_bar, subject_of
+from benchtest.cli.coverage import progress_bar
 from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.records_options import address, records_option
 from benchtest.cli.words import say
@@ -18,21 +18,16 @@ from benchtest.diagnose.suspects import Diagnosis, Sign, Suspect, diagnose
 from benchtest.diagnose.symptoms import symptoms
 from benchtest.errors import PlanError
 from benchtest.metrology.figures import percent
-from benchtest.records.address import Address
 from benchtest.records.folder import read_run
 from benchtest.records.journal import read_journal
-from benchtest.results import Outcome, Result, Run, Suspected
+from benchtest.results import Outcome, Run
+from benchtest.studies.known import LEAST, SHOWN, UNKNOWN, home, subject_of
 from benchtest.studies.signatures import learned
 from benchtest.studies.trials import carry_out, stock, to_learn_from
 
-SHOWN: Final = 5
-"""Suspects that are shown; the others are less likely than all of them."""
-LEAST: Final = 0.01
-"""Probability below which a suspect is not shown."""
 SIGNS: Final = 3
 """Readings for and against that are shown."""
 FORMAT: Final = "benchtest-diagnosis/1"
-UNKNOWN: Final = "none of these: something that the library of faults does not know"
 
 
 @click.command(name="diagnose")
@@ -84,38 +79,6 @@ def library_of(prepared: Prepared, folder: Path, *, jobs: int | None = None) -> 
     with progress_bar(len(trials)) as progress:
         tried = carry_out(subject, trials, kept=stock(subject, folder), jobs=jobs, progress=progress)
     return learned(subject, tried)
-
-
-def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
-    """Return the same where everything was tried out before; None where it would take its time."""
-    try:
-        subject = subject_of(prepared)
-    except PlanError:
-        return None
-    kept = stock(subject, folder)
-    there = kept.load()
-    if not there:
-        return None
-    names = [trial.name for trial in to_learn_from(subject)]
-    return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
-
-
-def suspects_of(prepared: Prepared, results: Sequence[Result], records: Address) -> tuple[Suspected, ...]:
-    """Return the suspects for a run's record; none where the faults of its board were not tried out before."""
-    library = library_if_there(prepared, home())
-    if library is None:
-        return ()
-    repairs = own_repairs(records, prepared.procedure.part, library)
-    return tuple(
-        Suspected(
-            faults=tuple(fault.fault for fault in suspect.faults),
-            probability=round(suspect.probability, 4),
-            sentence=suspect.faults[0].sentence if suspect.known else UNKNOWN,
-            repair=suspect.faults[0].repair if suspect.known else "",
-        )
-        for suspect in diagnose(results, library, repairs).suspects[:SHOWN]
-        if suspect.probability >= LEAST
-    )
 
 
 def _prepared(folder: Path, run: Run, profile: Path | None, fixture: Path | None) -> Prepared:

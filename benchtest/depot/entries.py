@@ -12,8 +12,8 @@ from typing import Any, Final, Literal, TypeAlias
 
 from pydantic import TypeAdapter
 
+from benchtest.canonical import digest, from_canonical, to_canonical
 from benchtest.depot.complaints import Complaint
-from benchtest.records.canonical import digest, from_canonical, to_canonical
 from benchtest.results import Outcome
 
 FORMAT: Final = "benchtest-depot/1"

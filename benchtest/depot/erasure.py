@@ -18,13 +18,13 @@ from typing import Final
 
 from sqlalchemy import or_, select, text, update
 
+from benchtest.canonical import digest
 from benchtest.depot.case import Case
 from benchtest.depot.entries import Erased, Tested
 from benchtest.depot.flow import Depot
 from benchtest.depot.folder import folder_of
 from benchtest.depot.personal import FIELDS, erase_personal
 from benchtest.errors import DocumentError
-from benchtest.records.canonical import digest
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
 from benchtest.records.database.tables import RUNS

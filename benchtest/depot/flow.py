@@ -17,6 +17,7 @@ import filelock
 from sqlalchemy import Connection, select
 from sqlalchemy.exc import IntegrityError
 
+from benchtest.canonical import wrong
 from benchtest.clock import wall_time
 from benchtest.depot.case import Case, followed
 from benchtest.depot.entries import BEGINNING, Entry, Fact, Intake, read_entry
@@ -43,7 +44,6 @@ from benchtest.depot.personal import (
     write_personal,
 )
 from benchtest.errors import DocumentError, RecordsError, WrongMove
-from benchtest.records.canonical import wrong
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
 from benchtest.records.labels import clean_serial

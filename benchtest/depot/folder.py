@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from benchtest.canonical import digest, read_whole, write_whole, wrong
 from benchtest.depot.case import Case, replayed
 from benchtest.depot.entries import BEGINNING, Entry, read_entry
-from benchtest.records.canonical import digest, read_whole, write_whole, wrong
 from benchtest.records.folder import DEPOT
 
 FILE: Final = "entries.jsonl"

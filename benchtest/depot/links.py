@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final, Literal
 
+from benchtest.canonical import digest, read_whole
 from benchtest.depot.case import Case
 from benchtest.depot.entries import Tested
 from benchtest.depot.flow import Depot
 from benchtest.depot.states import State, refused
 from benchtest.errors import WrongMove
-from benchtest.records.canonical import digest, read_whole
 from benchtest.results import Outcome, Run
 
 Phase = Literal["as found", "as left"]

@@ -14,7 +14,7 @@ from typing import Any, Final
 
 from pydantic import TypeAdapter, ValidationError
 
-from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
+from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 
 FIELDS: Final = ("customer", "contact", "complaint", "photos")
 LONGEST: Final = {"customer": 200, "contact": 200, "complaint": 4000}

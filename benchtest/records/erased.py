@@ -8,7 +8,7 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
-from benchtest.records.canonical import from_canonical, read_whole, to_canonical, write_whole, wrong
+from benchtest.canonical import from_canonical, read_whole, to_canonical, write_whole, wrong
 
 FILE: Final = "papers.erased.json"
 FORMAT: Final = "benchtest-erased-papers/1"

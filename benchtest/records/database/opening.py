@@ -37,6 +37,8 @@ CONNECT: Final = 3
 """Seconds until a server must have answered a new connection."""
 STATEMENT: Final = 30_000
 """Milliseconds that a server may take for one statement, and a third of it to wait for a lock."""
+COMPANIONS: Final = ("-wal", "-shm", "")
+"""Endings of the files that one SQLite database may consist of; the log first, that none is left for another one."""
 REBUILD: Final = "try 'benchtest records rebuild': it sets this file aside and reads the run folders again"
 IN_WORDS: Final = {
     sqlite3.SQLITE_NOTADB: f"is not a records database ({REBUILD})",
@@ -137,16 +139,22 @@ def refuse_share(path: Path) -> None:
         )
 
 
-def _file_engine(path: Path) -> Engine:
+def _file_engine(path: Path, *, draft: bool = False) -> Engine:
     engine = create_engine(f"sqlite:///{path}", connect_args={"timeout": PATIENCE, "isolation_level": None})
-    event.listen(engine, "connect", _prepare_file)
+    event.listen(engine, "connect", _prepare_draft if draft else _prepare_file)
     event.listen(engine, "begin", _begin)
     return engine
 
 
 def _prepare_file(connection: sqlite3.Connection, _: object) -> None:
-    for word in ("journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "secure_delete=ON"):
-        connection.execute(f"PRAGMA {word}")
+    connection.execute("PRAGMA journal_mode=WAL")
+    _prepare_draft(connection, _)
+
+
+def _prepare_draft(connection: sqlite3.Connection, _: object) -> None:
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute("PRAGMA secure_delete=ON")
 
 
 def _begin(connection: Connection) -> None:
@@ -161,25 +169,29 @@ def _make(path: Path) -> None:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         with explained(str(path)):
-            engine = _file_engine(draft)
-            try:
-                with engine.connect() as connection:
-                    mode = connection.connection.execute("PRAGMA journal_mode=WAL").fetchone()
-                    _refuse_other_mode(path, mode)
-                with engine.connect().execution_options(writes=True) as connection, connection.begin():
-                    create(connection)
-            finally:
-                engine.dispose()
+            _fill(draft, path)
         _link(draft, path)
     except OSError as cause:
         raise RecordsError(f"{path}: cannot be made: {cause.strerror} (try another place with --records)") from cause
     finally:
-        draft.unlink(missing_ok=True)
+        for ending in COMPANIONS:
+            draft.with_name(draft.name + ending).unlink(missing_ok=True)
 
 
-def _refuse_other_mode(path: Path, mode: Any) -> None:
+def _fill(draft: Path, path: Path) -> None:
+    """Make the tables, and only then turn to a log, of which nothing is left when the file is closed."""
+    engine = _file_engine(draft, draft=True)
+    try:
+        with engine.connect().execution_options(writes=True) as connection, connection.begin():
+            create(connection)
+        with engine.connect() as connection:
+            mode = connection.connection.execute("PRAGMA journal_mode=WAL").fetchone()
+    finally:
+        engine.dispose()
     if mode is None or mode[0] != "wal":
         raise RecordsError(f"{path}: its file system cannot keep a write-ahead log (try a disk of this computer)")
+    if draft.with_name(f"{draft.name}-wal").exists():
+        raise RecordsError(f"{path}: {IN_WORDS[sqlite3.SQLITE_FULL]}")
 
 
 def _link(draft: Path, path: Path) -> None:

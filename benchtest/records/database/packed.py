@@ -17,7 +17,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from benchtest.records.canonical import from_canonical, to_canonical
+from benchtest.canonical import from_canonical, to_canonical
 from benchtest.results import Verdict
 
 LETTERS: Final = {

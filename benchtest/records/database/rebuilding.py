@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+from benchtest.canonical import digest, read_whole, wrong
 from benchtest.clock import wall_time
 from benchtest.errors import BenchtestError
-from benchtest.records.canonical import digest, read_whole, wrong
-from benchtest.records.database.opening import Damaged, Records, open_file
+from benchtest.records.database.opening import COMPANIONS, Damaged, Records, open_file
 from benchtest.records.database.record import add_to_folder, record_of
 from benchtest.records.database.storing import Stored, changes_of, identifier, store
 from benchtest.records.folder import DEPOT, read_run
@@ -20,8 +20,6 @@ from benchtest.records.journal import read_journal
 from benchtest.results import Run
 
 CUT_OFF: Final = "was cut off: it has no run.json"
-COMPANIONS: Final = ("-wal", "-shm", "")
-"""Endings of the files that one SQLite database may consist of; the log first, that none is left for another one."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

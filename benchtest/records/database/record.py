@@ -7,9 +7,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
+from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.errors import DocumentError
 from benchtest.procedure import Check, Interval
-from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.records.database.packed import Line, Reading
 from benchtest.records.erased import read_erased
 from benchtest.records.folder import read_run
