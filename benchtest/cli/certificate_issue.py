@@ -8,6 +8,7 @@ import click
 from benchtest.canonical import wrong
 from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
+from benchtest.cli.case import on_paper
 from benchtest.cli.certificate_verify import LARGEST, latest
 from benchtest.cli.words import say
 from benchtest.clock import wall_time
@@ -32,7 +33,7 @@ def seal(run: Path) -> int:
     The evidence is checked against its digests first. Papers that are there already and differ are left alone.
     """
     found = read_run(run)
-    for path in seal_later(found, load_readings(run, found), run):
+    for path in seal_later(on_paper(found, run), load_readings(run, found), run):
         say(str(path))
     return 0
 
@@ -72,7 +73,9 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     readings = load_readings(run, found)
     before = _known(latest(run))
     stated = {"customer": customer, "work_order": work_order, "revision": revision}
-    job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
+    job = replace(
+        on_paper(found, run).job, **{name: clean_text(text) for name, text in stated.items() if text is not None}
+    )
     said = _said(reason, by)
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)

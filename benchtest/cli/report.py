@@ -19,8 +19,8 @@ def report(since: datetime | None, until: datetime | None, to: Path, root: Path,
 
     It holds everything it shows, asks for nothing, and names no customer.
     """
+    from benchtest.canonical import write_whole
     from benchtest.depot import report as reports
-    from benchtest.records.canonical import write_whole
 
     with opened(root, records) as depot:
         found = reports.report(depot.records, period_of(since, until))

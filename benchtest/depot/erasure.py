@@ -31,7 +31,7 @@ from benchtest.records.database.tables import RUNS
 from benchtest.records.erased import write_erased
 from benchtest.records.folder import read_run
 
-_PAPERS: Final = ("certificate.*", "report.*")
+_PAPERS: Final = ("certificate.*", "certificate-*", "report.*", "report-*")
 _NOT_PAPERS: Final = frozenset({"certificate.status.json"})
 
 

@@ -22,7 +22,6 @@ from benchtest.clock import wall_time
 from benchtest.depot.case import Case, followed
 from benchtest.depot.entries import BEGINNING, Entry, Fact, Intake, read_entry
 from benchtest.depot.folder import (
-    DEPOT,
     LONGEST,
     append,
     case_folders,
@@ -46,6 +45,7 @@ from benchtest.depot.personal import (
 from benchtest.errors import DocumentError, RecordsError, WrongMove
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
+from benchtest.records.folder import DEPOT
 from benchtest.records.labels import clean_serial
 
 PATIENCE: Final = 10.0
