@@ -58,6 +58,13 @@ def erasable(records: Records, *, customer: str = "", left_before: datetime | No
         return list(connection.scalars(query))
 
 
+def still_here(records: Records, customer: str) -> list[str]:
+    """Return the work orders of a customer whose boards are here, so that their data is still needed."""
+    query = select(CASES.c.work_order).where(CASES.c.open == 1, CASES.c.customer == customer)
+    with records.reading() as connection:
+        return list(connection.scalars(query.order_by(CASES.c.received)))
+
+
 def erase(depot: Depot, work_order: str, *, fields: Sequence[str] = FIELDS, reason: str, by: str) -> Taken:
     """Take out fields of a case. Raises WrongMove while the board is still here."""
     case = depot.case(work_order)

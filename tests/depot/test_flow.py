@@ -225,7 +225,7 @@ def test_what_whoever_takes_in_a_board_should_know(depot: Depot, ran: Ran, days:
         stay(depot, order, Outcome.PASS, ran)
     earlier = stays_of(depot.records, serial="S1", part=PART)
     (soon,) = warnings(earlier, now=days())
-    assert "REPEAT RETURN: it left 0 days ago (work order W-2, nothing was found)" == soon
+    assert "REPEAT RETURN: it left today (work order W-2, nothing was found)" == soon
     stay(depot, "W-3", Outcome.PASS, ran)
     days.moment = datetime(2027, 1, 1, tzinfo=UTC)
     (rogue,) = warnings(stays_of(depot.records, serial="S1"), now=days())
