@@ -102,7 +102,9 @@ def columns(what: str, names: Sequence[str], stacks: Sequence[Sequence[int]], ki
         f"{name}: {', '.join(f'{count} {kind}' for count, kind in zip(stack, kinds, strict=True))}"
         for name, stack in zip(names, stacks, strict=True)
     )
-    return Chart(svg=_svg(HEIGHT + FOOT, STRIPES + "".join(drawn)), alternative=f"{what}. {words}.")
+    return Chart(
+        svg=_svg(HEIGHT + FOOT, (STRIPES if len(kinds) > 1 else "") + "".join(drawn)), alternative=f"{what}. {words}."
+    )
 
 
 def _axis(most: int) -> str:

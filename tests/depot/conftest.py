@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -54,9 +55,9 @@ def days() -> Days:
     return Days()
 
 
-def board(serial: str = "S1", **more: object) -> Intake:
+def board(serial: str = "S1", **more: Any) -> Intake:
     """Return an intake of a board with what else a test says of it."""
-    return replace(Intake(part=PART, serial=serial), **more)  # type: ignore[arg-type]
+    return replace(Intake(part=PART, serial=serial), **more)
 
 
 @pytest.fixture
@@ -78,10 +79,17 @@ def ran(tmp_path: Path) -> Ran:
         number += 1
         made = finished_run()
         procedure = replace(made.procedure, part=PART)
-        said = {"serial": "S1", "work_order": order, "technician": technician, "customer": "", "phase": "", **job}
+        said: dict[str, Any] = {
+            "serial": "S1",
+            "work_order": order,
+            "technician": technician,
+            "customer": "",
+            "phase": "",
+            **job,
+        }
         folder = tmp_path / f"20260302T0{number:05d}-{PART}-S1-{number:08x}"
         folder.mkdir()
-        made = replace(made, number=f"N-{number}", outcome=outcome, procedure=procedure, job=replace(made.job, **said))  # type: ignore[arg-type]
+        made = replace(made, number=f"N-{number}", outcome=outcome, procedure=procedure, job=replace(made.job, **said))
         write_run(folder, made)
         return made, folder
 

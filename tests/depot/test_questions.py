@@ -53,7 +53,8 @@ def test_no_fault_found(stocked: Records, made: Made, period: Period) -> None:
     without = Counter(case["complaint"] for case in nothing)
     assert {key: (returns[key], without[key]) for key in returns} == {row[0]: row[1:3] for row in table.rows}
     assert sorted(table.column("returns"), reverse=True) == table.column("returns")
-    assert all(row[4] <= row[3] <= row[5] for row in table.rows)
+    limits = zip(table.column("low"), table.column("share"), table.column("high"), strict=True)
+    assert all(low <= share <= high for low, share, high in limits)
 
     versions = Counter((case["profile"], case["profile_digest"][:12]) for case in left)
     by_profile = questions.no_fault_by_profile(stocked, period)
