@@ -62,9 +62,8 @@ def kills(root: Path, place: str, *, number: int, seed: int = 20261128) -> Itera
 def _agree(depot: Depot) -> bool:
     """Return whether every case has the same lines in its file and in the database, each once."""
     with depot.records.reading() as connection:
+        counted = select(ENTRIES.c.work_order, func.count()).group_by(ENTRIES.c.work_order)
         known: dict[str, int] = {row[0]: row[1] for row in connection.execute(counted)}
-            connection.execute(select(ENTRIES.c.work_order, func.count()).group_by(ENTRIES.c.work_order)).all()
-        )
         stored = select(CASES.c.work_order, CASES.c.entries)
         rows: dict[str, int] = {row[0]: row[1] for row in connection.execute(stored)}
     files = {}
