@@ -106,6 +106,6 @@ def test_a_telephone_shows_the_whole_width(page: Path, browser: webdriver.Chrome
         assert 0 == browser.execute_script(wide + " e.getBoundingClientRect().right > 321).length")
         assert browser.execute_script(CONTRAST) >= 4.5
     assert [] == browser.execute_script("return performance.getEntriesByType('resource').map(e => e.name)")
-    assert [] == browser.get_log("browser")
+    assert [] == browser.execute("getLog", {"type": "browser"})["value"]
     browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", {**metrics, "width": 1200, "mobile": False})
     assert browser.execute_script("return document.documentElement.scrollWidth") <= 1200
