@@ -5,6 +5,8 @@ bounce excluded (MIL-R-5757J, 6.8, from a public copy); where within its flight 
 release time is our own convention.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
@@ -153,7 +155,7 @@ def test_a_film_is_wiped_away_closing_by_closing() -> None:
     seen = closings(0.1)
 
     assert seen[0] == pytest.approx(0.1)
-    assert all(later < earlier for earlier, later in zip(seen, seen[1:], strict=False))
+    assert all(later < earlier for earlier, later in pairwise(seen))
     assert seen[-1] < 0.01
 
 
