@@ -29,7 +29,7 @@ def wrong(line: str) -> str:
     """What is wrong with a command line; empty when each word of it is known."""
     words = shlex.split(line.replace("…", "x"))[1:]
     here: click.Command = group
-    context = click.Context(here)
+    context = click.Context(here, **group.context_settings)
     while isinstance(here, click.Group) and words and not words[0].startswith("-"):
         if words[0].isupper():
             return ""  # stands for any of them
