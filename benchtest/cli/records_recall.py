@@ -67,7 +67,7 @@ def recall(
         certificates = sum(one.run.paper == "certificate" for one in used)
         say(f"{len(used)} runs used it, {certificates} of them with a certificate", err=True)
         if reason is not None:
-            _withdraw(found, [one.run for one in used], reason=reason, by=by)
+            _withdraw(found, root, [one.run for one in used], reason=reason, by=by)
     return 0
 
 
@@ -93,7 +93,7 @@ def withdraw(numbers: tuple[str, ...], reason: str, by: str, replaced_by: str, r
                     what = "is the number of a report, not of a certificate" if ones else "is not in the records"
                     raise RecordsError(f"{number!r} {what}; nothing was withdrawn")
                 runs += ones
-        _withdraw(found, runs, reason=reason, by=by, replaced_by=replaced_by)
+        _withdraw(found, root, runs, reason=reason, by=by, replaced_by=replaced_by)
     return 0
 
 
@@ -108,11 +108,11 @@ def _check_words(reason: str | None, by: str) -> None:
         raise click.UsageError("somebody must answer for it (try --by with a name)")
 
 
-def _withdraw(found: "Records", runs: "Sequence[RunLine]", **words: Any) -> None:
+def _withdraw(found: "Records", root: Path, runs: "Sequence[RunLine]", **words: Any) -> None:
     from benchtest.records.database.withdrawing import withdraw as carry_out
 
     said = {name: clean_text(text, longest=1000) for name, text in words.items()}
-    done = carry_out(found, runs, **said)
+    done = carry_out(found, runs, root=root, **said)
     word = "superseded" if words.get("replaced_by") else "withdrawn"
     say(f"{len(done.numbers)} certificates {word}", err=True)
     if done.untold:

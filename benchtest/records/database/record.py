@@ -206,6 +206,12 @@ def read_changes(folder: Path) -> tuple[Change, ...]:
         raise wrong(path, "is not a certificate status of this program") from cause
 
 
+def here(folder: str, root: Path) -> Path:
+    """Return where a run folder is now: below `root` if it is there, for folders are moved and copied."""
+    moved = root / Path(folder).name
+    return moved if moved.is_dir() else Path(folder)
+
+
 def add_to_folder(folder: Path, changes: Sequence[Change]) -> bool:
     """Write what became of a certificate into its run folder, whole or not at all; return False where that cannot be.
 

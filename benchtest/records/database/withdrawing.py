@@ -13,7 +13,7 @@ from typing import Final
 from benchtest.clock import wall_time
 from benchtest.records.database.opening import Records
 from benchtest.records.database.questions import RunLine
-from benchtest.records.database.record import Change, add_to_folder
+from benchtest.records.database.record import Change, add_to_folder, here
 from benchtest.records.database.storing import add_changes
 
 WITHDRAWN: Final = "withdrawn"
@@ -30,8 +30,13 @@ class Changed:
     """Run folders that could not be told: gone, or on another computer."""
 
 
-def withdraw(records: Records, runs: Sequence[RunLine], *, reason: str, by: str, replaced_by: str = "") -> Changed:
-    """Withdraw the certificates of these runs, or note by which number they are superseded, all of them or none."""
+def withdraw(
+    records: Records, runs: Sequence[RunLine], *, root: Path, reason: str, by: str, replaced_by: str = ""
+) -> Changed:
+    """Withdraw the certificates of these runs, or note by which number they are superseded, all of them or none.
+
+    The run folders are looked for below `root` first.
+    """
     status = SUPERSEDED if replaced_by else WITHDRAWN
     concerned = [run for run in runs if run.paper == "certificate" and run.status not in {WITHDRAWN, status}]
     now = wall_time()
@@ -43,5 +48,5 @@ def withdraw(records: Records, runs: Sequence[RunLine], *, reason: str, by: str,
         for run, change in zip(concerned, changes, strict=True):
             add_changes(connection, run.id, [change])
     told = zip(concerned, changes, strict=True)
-    untold = tuple(run.folder for run, change in told if not add_to_folder(Path(run.folder), [change]))
+    untold = tuple(run.folder for run, change in told if not add_to_folder(here(run.folder, root), [change]))
     return Changed(numbers=tuple(run.number for run in concerned), untold=untold)
