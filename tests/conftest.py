@@ -43,6 +43,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
                 item.add_marker(getattr(pytest.mark, mark))
 
 
+@pytest.fixture(scope="session", autouse=True)
+def station(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The station that seals in these tests, in a folder of its own: nobody's own key is touched."""
+    folder = tmp_path_factory.mktemp("station")
+    os.environ["BENCHTEST_STATION"] = str(folder)
+    return folder
+
+
 class Bench:
     """The shipped boards on the embedded bench, in virtual time."""
 

@@ -13,9 +13,9 @@ from typing import Any, Final
 from sqlalchemy import Connection, Row, Table, delete, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
+from benchtest.canonical import digest, from_canonical, to_canonical
 from benchtest.clock import wall_time
 from benchtest.errors import RecordsError
-from benchtest.records.canonical import digest, from_canonical, to_canonical
 from benchtest.records.database.packed import (
     pack_checklist,
     pack_readings,
