@@ -1,5 +1,6 @@
 """Which records a command is about: an option, else the environment, else the file beside the run folders."""
 
+import os
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -76,3 +77,14 @@ def tell_kept(kept: "Kept") -> None:
     elif kept.waiting:
         runs = "1 run waits" if kept.waiting == 1 else f"{kept.waiting} runs wait"
         say(f"{runs} for the server of the records: {kept.undelivered} ('benchtest records sync' delivers)", err=True)
+
+
+def tell_records(folder: Path) -> None:
+    """Let the records hear what was laid into a run folder, where they are beside it or the environment names them."""
+    place = address(os.environ.get(VARIABLE, ""), folder.resolve().parent)
+    if place.file is None or not place.file.exists() or not (folder / "run.json").is_file():
+        return
+    from benchtest.records.database.keeping import keep
+    from benchtest.records.folder import read_run
+
+    tell_kept(keep(read_run(folder), folder, place))

@@ -116,8 +116,9 @@ def test_certificates_are_withdrawn_in_one_go(
 
     found = rows(benchtest("records", "list", *place, "--format", "json"))
     assert {"A-1": "withdrawn", "B-2": ""} == {row["serial"]: row["status"] for row in found}
-    told = [json.loads(path.read_text(encoding="utf-8")) for path in runs.glob("*/certificate.status.json")]
-    assert [["reads low"], ["reads low"]] == [[one["reason"] for one in file["changes"]] for file in told]
+    for folder in runs.glob("*-A-1-*"):
+        code, printed, _ = benchtest("certificate", "verify", folder)
+        assert (1, True, True) == (code, "withdrawn" in printed, "reads low" in printed)
 
 
 def test_a_bench_hears_what_was_withdrawn_on_the_server(benchtest: Said, runs: Path, postgresql: Server) -> None:
@@ -145,30 +146,43 @@ def test_what_was_withdrawn_stays_so_through_a_rebuild(benchtest: Said, runs: Pa
     assert {number} == {row["number"] for row in found if row["status"] == "withdrawn"}
 
 
-def test_a_superseded_certificate_names_its_successor(benchtest: Said, runs: Path) -> None:
-    """It is superseded, and can still be withdrawn; a report and an unknown number are refused."""
-    listed = rows(benchtest("records", "list", "--runs", runs, "--format", "json"))
-    report, old, new = (str(row["number"]) for row in listed)
+def test_what_is_said_of_a_certificate_reaches_the_records(benchtest: Said, runs: Path) -> None:
+    """Reissued: superseded; then withdrawn by the records: the paper that replaced it as well."""
 
-    def status(number: str) -> list[object]:
-        return [row["status"] for row in rows(benchtest("records", "find", number, "--runs", runs, "--format", "json"))]
+    def status() -> list[object]:
+        listed = rows(benchtest("records", "list", "--runs", runs, "--serial", "A-1", "--format", "json"))
+        return sorted(str(row["status"]) for row in listed)
 
-    why = ("--reason", "name", "--by", "Q.", "--runs", str(runs))
+    folder = next(runs.glob("*-A-1-*"))
+    why = ("--reason", "name", "--by", "Q.")
+    assert 0 == benchtest("certificate", "reissue", folder, *why, "--customer", "Nursery")[0]
+    assert ["superseded", "valid"] == status()
+    number = json.loads((folder / "run.json").read_text(encoding="utf-8"))["number"]
+    assert 0 == benchtest("records", "withdraw", number, *why, "--runs", runs)[0]
+    assert ["valid", "withdrawn"] == status()
+    for paper in ("certificate.json", "certificate-2.json"):
+        code, printed, _ = benchtest("certificate", "verify", folder / paper)
+        assert (1, True) == (code, "withdrawn" in printed)
 
-    assert 0 == benchtest("records", "withdraw", old, *why, "--replaced-by", new)[0]
-    assert {"superseded"} == {
-        row["status"] for row in rows(benchtest("records", "find", old, "--runs", runs, "--format", "json"))
-    }
-    assert 0 == benchtest("records", "withdraw", old, *why)[0]
-    assert {"withdrawn"} == {
-        row["status"] for row in rows(benchtest("records", "find", old, "--runs", runs, "--format", "json"))
-    }
+
+def test_a_certificate_that_is_withdrawn_alone_is_so_in_the_records(benchtest: Said, runs: Path) -> None:
+    """By `certificate withdraw`, whose note alone the records see."""
+    folder = next(runs.glob("*-A-1-*"))
+    assert 0 == benchtest("certificate", "withdraw", folder, "--reason", "name", "--by", "Q.")[0]
+    found = rows(benchtest("records", "list", "--runs", runs, "--format", "json"))
+    assert 1 == sum(row["status"] == "withdrawn" for row in found)
+
+
+def test_all_or_none_are_withdrawn(benchtest: Said, runs: Path) -> None:
+    """A report and an unknown number are refused, and the certificate named beside them stays."""
+    report, good, _ = (
+        str(row["number"]) for row in rows(benchtest("records", "list", "--runs", runs, "--format", "json"))
+    )
     for number, words in ((report, "number of a report"), ("BT-0", "not in the records")):
-        code, _, said = benchtest("records", "withdraw", new, number, *why)
+        code, _, said = benchtest("records", "withdraw", good, number, "--reason", "x", "--by", "Q.", "--runs", runs)
         assert (4, True) == (code, words in said)
-    assert ["", "withdrawn", "valid"] == [
-        row["status"] for row in rows(benchtest("records", "list", "--runs", runs, "--format", "json"))
-    ]
+    statuses = [row["status"] for row in rows(benchtest("records", "list", "--runs", runs, "--format", "json"))]
+    assert ["", "valid", "valid"] == statuses
 
 
 WRONG = [

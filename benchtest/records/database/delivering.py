@@ -15,9 +15,10 @@ from sqlalchemy import delete, exists, func, insert, literal, select, update
 from benchtest.clock import wall_time
 from benchtest.errors import BenchtestError
 from benchtest.records.database.opening import Records, Unreachable, open_server
-from benchtest.records.database.record import Change, add_to_folder, here
+from benchtest.records.database.record import here
 from benchtest.records.database.storing import Stored, add_changes, load, store
 from benchtest.records.database.tables import CERTIFICATE_CHANGES, OUTBOX, RUNS
+from benchtest.records.notes import WITHDRAWN, Change, withdraw_papers
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -114,8 +115,9 @@ def fetch_changes(bench: Records, server: Records, root: Path) -> int:
             names = ("key", "status", "reason", "by", "at", "replaced_by")
             change = Change(**{name: getattr(row, name) for name in names})
             if add_changes(connection, there.id, [change]):
-                add_to_folder(here(there.folder, root), [change])
                 news += 1
+                if change.status == WITHDRAWN:
+                    withdraw_papers(here(there.folder, root), change)
     return news
 
 
