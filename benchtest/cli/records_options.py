@@ -1,4 +1,4 @@
-"""Which records a command is about: an option, else the environment, else the file beside the run folders."""
+"""Which records a command is about: an option, else the environment, the site file, the file beside the runs."""
 
 import os
 from datetime import datetime
@@ -28,16 +28,28 @@ records_option = click.option(
     envvar=VARIABLE,
     default="",
     metavar="PLACE",
-    help=f"The records: a file, postgresql://host/name, or none.  [default: {NAME} in --runs; or ${VARIABLE}]",
+    help=f"The records: a file, postgresql://host/name, or none; else ${VARIABLE}, the site file, {NAME} in --runs.",
 )
 
 
-def address(records: str, root: Path) -> Address:
-    """Return where the records are. Raises click's UsageError for what is no place for them."""
+def address(records: str, root: Path, site: Path | None = None) -> Address:
+    """Return where the records are: as asked, else as the site file says, else beside the run folders.
+
+    Raises click's UsageError for what is no place for them, DocumentError when there is a site file that is wrong.
+    """
     try:
-        return Address.parse(records, root=root)
+        return Address.parse(records or _by_the_site(site), root=root)
     except ValueError as problem:
         raise click.UsageError(f"--records {records!r}: {problem}") from None
+
+
+def _by_the_site(given: Path | None) -> str:
+    if given is None and not os.environ.get("BENCHTEST_SITE"):
+        return ""
+    from benchtest.site import find_site
+
+    found = find_site(given)
+    return "" if found is None else found.site.records
 
 
 def file_of(place: Address) -> Path:

@@ -167,6 +167,19 @@ def test_a_run_is_judged_whatever_becomes_of_the_server(benchtest: Said, tmp_pat
     assert 2 == len(rows(benchtest("records", "list", "--records", there, "--format", "json")))
 
 
+def test_the_site_file_names_the_server_for_all_benches(
+    benchtest: Said, tmp_path: Path, postgresql: Server, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Without an option a run is delivered there, and asked for there."""
+    site = tmp_path / "site.yaml"
+    depot = "depot: {name: Lock Lane Board Repair}"
+    site.write_text(f"format: benchtest-site/1\n{depot}\nrecords: {postgresql.new()}\n", encoding="utf-8")
+    benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path / "runs", "--site", site, "--json")
+    monkeypatch.setenv("BENCHTEST_SITE", str(site))
+
+    assert ["A"] == [row["serial"] for row in rows(benchtest("records", "list", "--format", "json"))]
+
+
 def test_a_password_is_never_shown(postgresql: Server) -> None:
     """Neither in the name of the records nor in what is said of a failure."""
     url = postgresql.new().replace("postgres@", "postgres:s3cret@")
