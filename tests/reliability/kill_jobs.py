@@ -228,6 +228,7 @@ class WholeRun:
         words = ["profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml", "--serial", f"KILL-{number % 5}"]
         os.chdir(ROOT)
         os.environ.pop("BENCHTEST_RECORDS", None)
+        os.environ["BENCHTEST_STATION"] = str(depot.place / "station")
         entry(["run", *words, "--json", *place])
         sys.stdout.flush()
         summary = json.loads(os.read(read, 1 << 16))
