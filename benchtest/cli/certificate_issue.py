@@ -10,6 +10,7 @@ from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
 from benchtest.cli.case import on_paper
 from benchtest.cli.certificate_verify import LARGEST, latest
+from benchtest.cli.records_options import tell_records
 from benchtest.cli.words import say
 from benchtest.clock import wall_time
 from benchtest.documents import read_bytes
@@ -54,6 +55,7 @@ def withdraw(paper: Path, reason: str, by: str, into: Path | None) -> int:
     into.mkdir(parents=True, exist_ok=True)
     note = write_note(into, Kind.WITHDRAWN, about, _said(reason, by), station=open_station())
     say(f"number {about.number} is withdrawn: {note}")
+    tell_records(into)
     return 0
 
 
@@ -80,6 +82,7 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
     say(f"number {sealed.statement.number} replaces {before.number}: {path}")
+    tell_records(run)
     return 0
 
 
