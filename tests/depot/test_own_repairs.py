@@ -10,7 +10,8 @@ from benchtest.depot.entries import BeyondRepair, Repaired, Triaged
 from benchtest.depot.flow import Depot
 from benchtest.depot.personal import NOTHING
 from benchtest.diagnose.library import Library, Signature
-from benchtest.diagnose.suspects import TAKES_OVER, suspected
+from benchtest.diagnose.suspects import suspected
+from benchtest.faults.shares import TAKES_OVER
 from benchtest.records.address import Address
 from benchtest.records.database.opening import Records
 from tests.depot.cases import FOUND, LEFT
