@@ -16,7 +16,7 @@ from benchtest.records.evidence import load_readings
 from benchtest.records.folder import read_run
 from benchtest.records.labels import clean_text
 from benchtest.seal import State, open_station, read_stations, station_folder, stations_file
-from benchtest.seal.note import Kind, Said, note_of, write_note
+from benchtest.seal.note import Kind, Said, after_notes, note_of, notes_in, write_note
 from benchtest.seal.paper import examine
 from benchtest.seal.statement import Statement
 
@@ -70,7 +70,7 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     """
     found = read_run(run)
     readings = load_readings(run, found)
-    before = _known(latest(run))
+    before = _known(latest(run), among=run)
     stated = {"customer": customer, "work_order": work_order, "revision": revision}
     job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
     said = _said(reason, by)
@@ -80,9 +80,15 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     return 0
 
 
-def _known(path: Path) -> Statement:
-    """Return what the seal of a paper says. Raises DocumentError unless it is genuine, and of a trusted station."""
-    found = examine(read_bytes(path, largest=LARGEST), read_stations(stations_file(station_folder())))
+def _known(path: Path, *, among: Path | None = None) -> Statement:
+    """Return what the seal of a paper says; `among` is a folder whose notes must not have withdrawn it.
+
+    Raises DocumentError unless it is genuine, and of a trusted station.
+    """
+    stations = read_stations(stations_file(station_folder()))
+    found = examine(read_bytes(path, largest=LARGEST), stations)
+    if found is not None and among is not None:
+        found = after_notes(found, notes_in([among], stations))
     if found is None or found.state is not State.GENUINE or found.statement is None:
         state = "no paper" if found is None else f"{found.state}: {found.why}"
         raise wrong(path, f"is {state}", hint="only a genuine paper of a trusted station can be withdrawn or replaced")
