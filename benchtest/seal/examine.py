@@ -79,7 +79,7 @@ def _opened(fields: Any) -> tuple[Statement, Mapping[str, str], Mapping[str, str
     statement = Statement.of(fields["statement"])
     if not holds(statement.key, fields["signature"], statement.spelled()):
         raise ValueError("signature: it does not hold for the statement, so either of them was changed")
-    if not (isinstance(fields["parts"], dict) and isinstance(fields["salts"], dict)):
+    if not all(isinstance(fields[name], dict) for name in ("parts", "salts")):
         raise ValueError("parts: they are not listed by path")
     if digest(spelled(fields["parts"])) != statement.digest:
         raise ValueError("parts: the list is not the one that was signed")
