@@ -7,7 +7,7 @@ from benchtest.certificate.document import Document
 from benchtest.results import Outcome, Run
 from benchtest.seal import Sealed, Station, seal
 from benchtest.seal.code import to_svg
-from benchtest.seal.statement import Statement, fingerprint
+from benchtest.seal.statement import fingerprint
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -48,18 +48,12 @@ def bound_to(run: Run, run_file: str) -> dict[str, Any]:
     }
 
 
-def shown(sealed: Sealed) -> Shown:
-    """Return what the pages show of a seal."""
+def shown(sealed: Sealed, document: Document) -> Shown:
+    """Return what the pages show of a seal, in their language."""
     statement = sealed.statement
-    return Shown(code=to_svg(sealed.text), text=sealed.text, said=_said(statement), by=_by(statement))
-
-
-def _said(statement: Statement) -> str:
-    return f"{statement.number} · {statement.outcome.upper()} · {statement.serial}"
-
-
-def _by(statement: Statement) -> str:
-    return f"Sealed by station {fingerprint(statement.key)}. To check: benchtest certificate verify"
+    said = f"{statement.number} · {document.outcome} · {statement.serial}"
+    by = document.labels["seal_by"].replace("{key}", fingerprint(statement.key))
+    return Shown(code=to_svg(sealed.text), text=sealed.text, said=said, by=by)
 
 
 def _outcome(document: Document, run: Run) -> str:
