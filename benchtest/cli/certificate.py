@@ -11,6 +11,10 @@ COMMANDS: Final = {
     "seal": ("benchtest.cli.certificate_issue:seal", "Write the papers of a run that was cut off before they were."),
     "withdraw": ("benchtest.cli.certificate_issue:withdraw", "Write a sealed note that a paper no longer counts."),
     "reissue": ("benchtest.cli.certificate_issue:reissue", "Issue a paper anew, with a note on the one it replaces."),
+    "withhold": (
+        "benchtest.cli.certificate_issue:withhold",
+        "Write a copy without the customer; its seal holds.",
+    ),
 }
 
 

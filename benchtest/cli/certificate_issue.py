@@ -1,11 +1,12 @@
-"""`benchtest certificate seal`, `withdraw` and `reissue`: papers written after their run."""
+"""`benchtest certificate seal`, `withdraw`, `reissue` and `withhold`: papers written after their run."""
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
 import click
 
-from benchtest.canonical import wrong
+from benchtest.canonical import write_whole, wrong
 from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
 from benchtest.cli.certificate_verify import LARGEST, latest
@@ -19,6 +20,7 @@ from benchtest.seal import State, open_station, read_stations, station_folder, s
 from benchtest.seal.note import Kind, Said, after_notes, note_of, notes_in, write_note
 from benchtest.seal.paper import examine
 from benchtest.seal.statement import Statement
+from benchtest.seal.withheld import without
 
 REASON = click.option("--reason", required=True, metavar="TEXT", help="Why; it is printed and sealed.")
 BY = click.option("--by", required=True, metavar="NAME", help="Who answers for it.")
@@ -38,21 +40,45 @@ def seal(run: Path) -> int:
 
 
 @click.command()
-@click.argument("paper", type=click.Path(path_type=Path), metavar="PAPER")
+@click.argument("papers", type=click.Path(path_type=Path), metavar="PAPER...", nargs=-1, required=True)
 @REASON
 @BY
-@click.option("--into", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where the note goes.")
-def withdraw(paper: Path, reason: str, by: str, into: Path | None) -> int:
-    """Write a sealed note that PAPER (PDF, JSON, HTML or a run folder) no longer counts, and lay it beside it.
+@click.option("--into", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where the notes go.")
+def withdraw(papers: tuple[Path, ...], reason: str, by: str, into: Path | None) -> int:
+    """Write a sealed note for each PAPER (PDF, JSON, HTML or a run folder) that it no longer counts.
 
-    Send the note to whoever has the paper; 'benchtest certificate verify' finds it beside the paper, or in a folder.
+    A note lies beside its paper, or in a folder; send it to whoever has the paper. When one PAPER is not genuine, or
+    not of a trusted station, no note is written at all.
     """
-    path = latest(paper) if paper.is_dir() else paper
-    about = _known(path)
-    into = into or path.parent
-    into.mkdir(parents=True, exist_ok=True)
-    note = write_note(into, Kind.WITHDRAWN, about, _said(reason, by), station=open_station())
-    say(f"number {about.number} is withdrawn: {note}")
+    paths = [latest(paper) if paper.is_dir() else paper for paper in papers]
+    about = [_known(path) for path in paths]
+    said, station = _said(reason, by), open_station()
+    if into is not None:
+        into.mkdir(parents=True, exist_ok=True)
+    for path, one in zip(paths, about, strict=True):
+        note = write_note(into or path.parent, Kind.WITHDRAWN, one, said, station=station)
+        say(f"number {one.number} is withdrawn: {note}")
+    return 0
+
+
+@click.command()
+@click.argument("paper", type=click.Path(path_type=Path), metavar="PAPER")
+@click.option("--line", "lines", multiple=True, required=True, metavar="LABEL", help="Such as Customer; repeatable.")
+@click.option("--into", type=click.Path(path_type=Path), required=True, metavar="FILE", help="Where the copy goes.")
+def withhold(paper: Path, lines: tuple[str, ...], into: Path) -> int:
+    """Write a copy of PAPER (JSON) without lines about its job, such as the customer; the seal holds for the rest.
+
+    The digest that stays says nothing of what was there. The serial number of the board is part of the seal and stays.
+    """
+    _known(paper)
+    try:
+        copy = without(read_bytes(paper, largest=LARGEST), lines)
+    except (json.JSONDecodeError, UnicodeDecodeError) as cause:
+        raise wrong(paper, "is not JSON", hint="name the JSON file of the paper") from cause
+    except ValueError as cause:
+        raise click.UsageError(str(cause)) from cause
+    write_whole(into, copy)
+    say(f"without {', '.join(lines)}: {into}")
     return 0
 
 

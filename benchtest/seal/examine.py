@@ -7,6 +7,7 @@ what was changed, that does not hang on the signature.
 
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from benchtest.canonical import digest
@@ -14,7 +15,7 @@ from benchtest.seal.examined import Examined, State, altered
 from benchtest.seal.sealing import SEAL, STATION, parts_of
 from benchtest.seal.statement import Statement, holds
 from benchtest.seal.strict import Unsound, first_difference, read_strictly, spelled
-from benchtest.seal.text import from_text
+from benchtest.seal.text import from_text, to_text
 from benchtest.seal.trusted import Stations, Succession, standing
 
 WITHHELD: Final = "job["
@@ -35,7 +36,8 @@ def examine_text(line: str, stations: Stations) -> Examined:
         return altered(f"the text is not as a station writes it, or not as it was printed: {cause}")
     if not holds(statement.key, signature, statement.spelled()):
         return altered("the signature does not hold for what the text says")
-    return _by_station(Examined(state=State.UNKNOWN, statement=statement), stations)
+    found = Examined(state=State.UNKNOWN, statement=statement, text=to_text(statement, signature))
+    return _by_station(found, stations)
 
 
 def _examined(content: bytes) -> Examined:
@@ -58,7 +60,7 @@ def _examined(content: bytes) -> Examined:
     if place is not None:
         why = "its contents are as sealed, but not its bytes (get the original file)"
         return altered(why, f"byte {place}", statement=statement)
-    return _as_sealed(statement, paper, withheld)
+    return replace(_as_sealed(statement, paper, withheld), text=to_text(statement, fields["signature"]))
 
 
 def _never_sealed(content: bytes) -> Examined | None:
@@ -131,12 +133,4 @@ def _by_station(found: Examined, stations: Stations) -> Examined:
         return found
     known = standing(found.statement.key, found.statement.issued, found.lineage, stations)
     state = State.GENUINE if known.trusted else State.UNKNOWN
-    return Examined(
-        state=state,
-        statement=found.statement,
-        station=known.name or found.station,
-        why=known.why,
-        withheld=found.withheld,
-        paper=found.paper,
-        lineage=found.lineage,
-    )
+    return replace(found, state=state, station=known.name or found.station, why=known.why)

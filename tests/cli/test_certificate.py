@@ -197,6 +197,50 @@ def test_an_altered_paper_cannot_be_withdrawn_or_issued_anew(benchtest: Command,
         assert "is altered: parts of it are not as they were sealed" in err
 
 
+def test_a_copy_without_the_customer_is_still_genuine(benchtest: Command, folder: Path, tmp_path: Path) -> None:
+    """What is missing is named; what cannot be missing is refused with the lines there are."""
+    copy = tmp_path / "copy.json"
+    words = ("certificate", "withhold", folder / "certificate.json", "--into", copy)
+    assert 0 == benchtest(*words, "--line", "Customer", "--line", "Tested by")[0]
+    code, out, _ = benchtest("certificate", "verify", copy)
+
+    assert 0 == code
+    assert 2 == out.count("withheld from this copy: job[")
+    code, _, err = benchtest(*words, "--line", "Result")
+    assert (2, True) == (code, "(there are: Customer, Work order" in err)
+    code, _, err = benchtest(
+        "certificate", "withhold", folder / "certificate.pdf", "--into", copy, "--line", "Customer"
+    )
+    assert (4, True) == (code, "name the JSON file" in err)
+
+
+def test_many_papers_are_withdrawn_in_one_go_or_none(benchtest: Command, folder: Path, tmp_path: Path) -> None:
+    """Two papers, two notes; with one altered paper among them not a single note."""
+    other = Path(shutil.copytree(folder, tmp_path / "other"))
+    (other / "certificate.json").write_bytes((folder / "certificate.json").read_bytes().replace(b"pass", b"fail"))
+    said = ("--reason", "meter 4 was unfit", "--by", "B")
+    assert 4 == benchtest("certificate", "withdraw", folder, other, *said)[0]
+    assert not list(tmp_path.rglob("*.note.json"))
+
+    assert 0 == benchtest("certificate", "withdraw", folder, folder / "certificate.pdf", *said)[0]
+    assert 1 == benchtest("certificate", "verify", folder)[0]
+
+
+def test_pages_are_set_anew_and_compared(benchtest: Command, folder: Path) -> None:
+    """Every byte of the PDF the same: 0; one byte of a page changed: 3 and its place, though the data is genuine."""
+    code, out, _ = benchtest("certificate", "verify", folder, "--pages")
+    pdf = folder / "certificate.pdf"
+    content = bytearray(pdf.read_bytes())
+    assert (0, True) == (code, f"pages: set anew from what was sealed, all {len(content)} bytes are the same" in out)
+
+    content[5000] ^= 1
+    pdf.write_bytes(content)
+    code, out, _ = benchtest("certificate", "verify", pdf, "--pages")
+    assert (3, True) == (code, "pages: from byte 5001 on NOT as this version sets them" in out)
+    code, out, _ = benchtest("certificate", "verify", folder / "certificate.json", "--pages")
+    assert (3, True) == (code, "pages: not compared" in out)
+
+
 def test_a_key_that_others_can_read_stops_a_run_before_power(
     benchtest: Command, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
