@@ -200,10 +200,10 @@ class SimulatedBench:
         capture = running.capture
         count = round(capture.duration * capture.rate)
         moments = Moments(running.started, running.pace / capture.rate, count)
+        begin, end, signal = moments.at(0), moments.at(-1), self._scene.signal
         converters = [self._converter(channel, self._role(channel)) for channel in capture.channels]
-        seen = [self._scene.signal(channel).during(moments.at(0), moments.at(-1)) for channel in capture.channels]
-        stretches = self._rng.random(len(seen)).tolist()
-        rows = [Row(*known) for known in zip(seen, converters, stretches, strict=True)]
+        seen = [signal(channel).during(begin, end) for channel in capture.channels]
+        rows = list(map(Row, seen, converters, self._rng.random(len(seen)).tolist()))
         return Recording(
             rate=capture.rate,
             channels=capture.channels,

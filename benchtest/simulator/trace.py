@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 Samples = NDArray[np.float64]
+Places = NDArray[np.intp]
 
 HISTORY: Final = 120.0
 """Seconds that are kept; no capture may last longer (`bench.LONGEST`)."""
@@ -89,16 +90,24 @@ class Trace:
         first, last = self._rows(float(times[0]), float(times[-1]))
         if first == last and self._settled(first, float(times[0])):
             return self._targets[first]
-        values = np.empty_like(times)
-        begins = [0, *np.searchsorted(times, self._moments[first + 1 : last + 1]).tolist(), len(times)]
-        for row, begin, end in zip(range(first, last + 1), begins, begins[1:], strict=False):
-            values[begin:end] = self._targets[row]
-            if end > begin and not self._settled(row, float(times[begin])):
-                settled = self._moments[row] + SETTLED * self._taus[row]
-                moving = slice(begin, begin + int(np.searchsorted(times[begin:end], settled, side="right")))
-                decay = np.exp((self._moments[row] - times[moving]) / self._taus[row])
-                values[moving] += (self._starts[row] - self._targets[row]) * decay
+        part = slice(first, last + 1)
+        begins = np.searchsorted(times, self._moments[part])
+        begins[0] = 0
+        ends = np.concatenate((begins[1:], (times.size,)))
+        values = np.repeat(np.array(self._targets[part]), ends - begins)
+        if any(self._taus[part]):
+            self._approach(values, times, part, begins, ends)
         return values
+
+    def _approach(self, values: Samples, times: Samples, part: slice, begins: Places, ends: Places) -> None:
+        """Add to the targets of segments how far the quantity is from them still: a few samples after each change."""
+        moments, taus = np.array(self._moments[part]), np.array(self._taus[part])
+        gaps = np.array(self._starts[part]) - np.array(self._targets[part])
+        settled = np.minimum(np.searchsorted(times, moments + SETTLED * taus, side="right"), ends)
+        counts = np.where(taus > 0.0, np.maximum(settled - begins, 0), 0)
+        rows = np.repeat(np.arange(counts.size), counts)
+        places = np.arange(rows.size) + (begins + counts - np.cumsum(counts))[rows]
+        values[places] += gaps[rows] * np.exp((moments[rows] - times[places]) / taus[rows])
 
     def changes(self, since: float, until: float) -> list[tuple[float, float]]:
         """Return (moment, target) of every change in the half-open interval, for whoever wants edges, not samples."""
