@@ -130,11 +130,10 @@ class SimulatedBench:
         if self._role(channel) is not Role.SUPPLY:
             raise AdapterRefused(f"channel {channel} is not a supply (it is: {self._role(channel)})")
         true = self._scene.supply_state(channel)
-        volts, amps = (self._converter(channel, role) for role in (Role.SENSE, Role.CURRENT))
         return SupplyState(
             on=true.on,
-            volts=volts.true_to_read(true.volts),
-            amps=amps.true_to_read(true.amps),
+            volts=self._converter(channel, Role.SENSE).true_to_read(true.volts),
+            amps=self._converter(channel, Role.CURRENT).true_to_read(true.amps),
             limiting=true.limiting,
         )
 

@@ -77,9 +77,11 @@ class Current:
     def at(self, moment: float) -> float:
         """Return the amperes at one moment."""
         row = -1 if moment >= self._moments[-1] else max(bisect_right(self._moments, moment) - 1, 0)
-        course, steady = self._courses[row], self._steady(row, moment)
-        if course is None or steady is not None:
-            return steady or 0.0
+        course = self._courses[row]
+        if course is None:
+            return 0.0
+        if (steady := self._steady(row, moment)) is not None:
+            return steady
         return float(course.at(np.array([moment - self._moments[row]]))[0])
 
     def during(self, begin: float, end: float) -> "Current | float":
