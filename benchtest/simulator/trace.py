@@ -93,16 +93,16 @@ class Trace:
             return self._segments[first].target
         moments = self._moments[first : last + 1]
         starts, targets, taus = np.array(self._segments[first : last + 1]).T
-        begins = np.searchsorted(times, moments)
+        begins = times.searchsorted(moments)
         begins[0] = 0
         ends = np.concatenate((begins[1:], (times.size,)))
-        values = np.repeat(targets, ends - begins)
+        values: Samples = targets.repeat(ends - begins)
         if taus.any():
             # what still approaches is a few samples after each change, numbered here one segment after the other
-            settled = np.minimum(np.searchsorted(times, moments + SETTLED * taus, side="right"), ends)
+            settled = np.minimum(times.searchsorted(moments + SETTLED * taus, side="right"), ends)
             counts = np.where(taus > 0.0, np.maximum(settled - begins, 0), 0)
-            rows = np.repeat(np.arange(counts.size), counts)
-            places = np.arange(rows.size) + (begins + counts - np.cumsum(counts))[rows]
+            rows = np.arange(counts.size).repeat(counts)
+            places = np.arange(rows.size) + (begins + counts - counts.cumsum())[rows]
             decay = np.exp((np.array(moments)[rows] - times[places]) / taus[rows])
             values[places] += (starts - targets)[rows] * decay
         return values
