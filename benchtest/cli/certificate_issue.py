@@ -10,6 +10,7 @@ from benchtest.canonical import write_whole, wrong
 from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
 from benchtest.cli.certificate_verify import LARGEST, latest
+from benchtest.cli.records_options import tell_records
 from benchtest.cli.words import say
 from benchtest.clock import wall_time
 from benchtest.documents import read_bytes
@@ -58,6 +59,8 @@ def withdraw(papers: tuple[Path, ...], reason: str, by: str, into: Path | None) 
     for path, one in zip(paths, about, strict=True):
         note = write_note(into or path.parent, Kind.WITHDRAWN, one, said, station=station)
         say(f"number {one.number} is withdrawn: {note}")
+    for folder in dict.fromkeys(into or path.parent for path in paths):
+        tell_records(folder)
     return 0
 
 
@@ -103,6 +106,7 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
     say(f"number {sealed.statement.number} replaces {before.number}: {path}")
+    tell_records(run)
     return 0
 
 

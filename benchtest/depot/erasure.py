@@ -32,7 +32,6 @@ from benchtest.records.erased import write_erased
 from benchtest.records.folder import read_run
 
 _PAPERS: Final = ("certificate.*", "report.*")
-_NOT_PAPERS: Final = frozenset({"certificate.status.json"})
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,7 +99,7 @@ def _delete(root: Path, fact: Erased) -> None:
 
 def is_paper(name: str) -> bool:
     """Return whether a file of a run folder is one of its papers."""
-    return name not in _NOT_PAPERS and any(fnmatch(name, pattern) for pattern in _PAPERS)
+    return any(fnmatch(name, pattern) for pattern in _PAPERS)
 
 
 def _number(folder: Path) -> str:
