@@ -21,7 +21,7 @@ def benchtest(tmp_path_factory: pytest.TempPathFactory) -> Benchtest:
     cache = tmp_path_factory.mktemp("cache")
 
     def run(*words: str, module: tuple[str, ...] = ("benchtest",)) -> "subprocess.CompletedProcess[str]":
-        environment = {**os.environ, "XDG_CACHE_HOME": str(cache)}
+        environment = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTEST_ADDOPTS": ""}
         command = [sys.executable, "-m", *module, *words]
         return subprocess.run(
             command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False

@@ -15,6 +15,7 @@ ROOT = Path(__file__).parents[2]
 PAGE = (ROOT / "docs/profiles-as-tests.md").read_text(encoding="utf-8")
 PLUGIN = ("-p", "benchtest.pytest_plugin", "-p", "no:hypothesispytest", "-p", "no:cacheprovider")
 BENCH = ("--fixture", "fixtures/simulated.yaml")
+AS_FROM_A_SHELL = {name: value for name, value in os.environ.items() if name != "PYTEST_ADDOPTS"}
 
 
 def shown(mark: str) -> str:
@@ -37,7 +38,7 @@ def done(place: Path, *words: str, **environment: str) -> "subprocess.CompletedP
     return subprocess.run(
         words,
         cwd=place,
-        env={**os.environ, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **environment},
+        env={**AS_FROM_A_SHELL, "PYTHONPATH": str(ROOT), "COLUMNS": "80", **environment},
         capture_output=True,
         text=True,
         encoding="utf-8",

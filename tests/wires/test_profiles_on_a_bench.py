@@ -37,7 +37,7 @@ def test_two_workers_take_turns_at_one_bench(serve: Serve, short: Path, tmp_path
     done = subprocess.run(
         [*PYTEST, str(tmp_path), "--rig", str(ROOT / "fixtures/serial.yaml"), *options, "-n", "2", "-v"],
         cwd=tmp_path,
-        env={**os.environ, "PYTHONPATH": str(ROOT)},
+        env={**os.environ, "PYTHONPATH": str(ROOT), "PYTEST_ADDOPTS": ""},
         capture_output=True,
         text=True,
         timeout=120,
