@@ -7,8 +7,10 @@ from typing import Any, Final
 
 import click
 
+from benchtest.cli.case import own_repairs
 from benchtest.cli.coverage import progress_bar
 from benchtest.cli.documents import Prepared, prepare
+from benchtest.cli.records_options import address, records_option
 from benchtest.cli.words import say
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.next_check import NextCheck, next_check
@@ -35,24 +37,36 @@ FORMAT: Final = "benchtest-diagnosis/1"
 @click.option("--jobs", type=click.IntRange(1), help="Processes side by side; by default one a processor.")
 @click.option("--json", "as_json", is_flag=True, help="The diagnosis as JSON.")
 @click.option("--kept", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where trials lie.")
+@records_option
 def diagnose_run(
-    run: Path, profile: Path | None, fixture: Path | None, jobs: int | None, as_json: bool, kept: Path | None
+    run: Path,
+    profile: Path | None,
+    fixture: Path | None,
+    jobs: int | None,
+    as_json: bool,
+    kept: Path | None,
+    records: str,
 ) -> int:
     """Say what is probably wrong with the board of folder RUN, the likeliest first, and what to measure next.
 
     The suspects come from simulated boards with every fault that the profile can have. The first time for a profile and
     a fixture they are tried out, which takes about a minute; after that it is instant. Suspects are where to look
-    first, not a verdict; the usual cautions apply to every measurement by hand.
+    first, not a verdict; the usual cautions apply to every measurement by hand. Where the records know of own repairs,
+    these take over from the handbook as they grow.
     """
     found = read_run(run)
     if found.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}:
         raise PlanError([f"{run}: the board was not judged ({found.outcome}), so nothing is known of it"])
     library = library_of(_prepared(run, found, profile, fixture), kept or home(), jobs=jobs)
-    suspected = diagnose(found.results, library)
+    repairs = own_repairs(address(records, run.parent), found.procedure.part, library)
+    suspected = diagnose(found.results, library, repairs)
     advice = next_check(suspected, library, symptoms(found.results))
     if as_json:
-        click.echo(json.dumps(_plain(run, suspected, advice), ensure_ascii=False))
+        plain = {**_plain(run, suspected, advice), "own_repairs": sum(repairs.values())}
+        click.echo(json.dumps(plain, ensure_ascii=False))
         return 0
+    if repairs:
+        say(f"own repairs of {found.procedure.part}: {sum(repairs.values())}, beside the handbook, which counts as 30")
     for line in lines_of(suspected, advice, library):
         say(line)
     return 0

@@ -124,7 +124,8 @@ def _refusals(prepared: Prepared, asked: Asked) -> list[str]:
 def _suspects(prepared: Prepared, done: Judged) -> tuple[Suspected, ...]:
     from benchtest.studies.known import suspects_of
 
-    return suspects_of(prepared, done.performed.results)
+    suspects, _ = suspects_of(prepared, done.performed.results)
+    return suspects
 
 
 def _by_name(found: tuple[Case, ...]) -> Mapping[tuple[str, str], Case]:

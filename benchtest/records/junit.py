@@ -10,7 +10,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from benchtest.records.canonical import write_whole
+from benchtest.canonical import write_whole
 from benchtest.records.cases import RUN, Case, cases
 from benchtest.results import Run
 

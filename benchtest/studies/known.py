@@ -1,12 +1,14 @@
 """What the trials of earlier studies tell at once about a board on a bench: nothing is tried out here."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from importlib import import_module
 from pathlib import Path
 from typing import Final
 
 from benchtest.diagnose.library import Library
+from benchtest.diagnose.next_check import next_check
 from benchtest.diagnose.suspects import diagnose
+from benchtest.diagnose.symptoms import symptoms
 from benchtest.errors import PlanError
 from benchtest.fixture.adapter import WholeAdapter
 from benchtest.fixture.wiring import adapters_of
@@ -62,18 +64,26 @@ def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
     return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
 
 
-def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[Suspected, ...]:
-    """Return the suspects for a run's record; none where the faults of its board were not tried out before."""
+def suspects_of(
+    prepared: Prepared, results: Sequence[Result], own: Callable[[Library], Mapping[str, int]] | None = None
+) -> tuple[tuple[Suspected, ...], tuple[str, ...]]:
+    """Return the suspects for a run's record and what to measure next; none where no faults were tried out before.
+
+    `own` counts the own repairs of such a board by the faults of a library.
+    """
     library = library_if_there(prepared, home())
     if library is None:
-        return ()
-    return tuple(
+        return (), ()
+    found = diagnose(results, library, None if own is None else own(library))
+    advice = next_check(found, library, symptoms(results))
+    suspects = tuple(
         Suspected(
             faults=tuple(fault.fault for fault in suspect.faults),
             probability=round(suspect.probability, 4),
             sentence=suspect.faults[0].sentence if suspect.known else UNKNOWN,
             repair=suspect.faults[0].repair if suspect.known else "",
         )
-        for suspect in diagnose(results, library).suspects[:SHOWN]
+        for suspect in found.suspects[:SHOWN]
         if suspect.probability >= LEAST
     )
+    return suspects, () if advice is None else (advice.instruction, *(f"{e.value}: {e.fault}" for e in advice.expected))
