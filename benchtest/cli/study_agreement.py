@@ -1,10 +1,14 @@
 """`benchtest study agreement`: two benches, or as found against as left."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Amount, Share, study_options, tell_report
+
+if TYPE_CHECKING:
+    from benchtest.studies.agreement import Between
 
 
 @click.command()
@@ -46,7 +50,9 @@ def agreement(
             f"--allowed in {allowed[1] or 'no unit'} for readings in {named} (choose with --reading)"
         )
     limit = None if allowed is None else allowed[0]
-    found = study_agreement(readings, between=between, sides=sides, allowed=limit, confidence=confidence)  # type: ignore[arg-type]
+    found = study_agreement(
+        readings, between=cast("Between", between), sides=sides, allowed=limit, confidence=confidence
+    )
     tell_report(report(found, readings, allowed=limit, pictures=html is not None), as_json=as_json, html=html)
     if allowed is None or all(one.agrees for one in found.studies):
         return 0

@@ -1,11 +1,15 @@
 """`benchtest study capability`: how the spread of readings compares with the limits."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.capability import Within
 
 
 @click.command()
@@ -38,8 +42,8 @@ def capability(
     from benchtest.studies.reading import read
 
     readings = read(sources, patterns=patterns)
-    found = study_capability(readings, within=within, confidence=confidence)  # type: ignore[arg-type]
-    made = report(found, readings, within=within, confidence=confidence, pictures=html is not None)  # type: ignore[arg-type]
+    found = study_capability(readings, within=cast("Within", within), confidence=confidence)
+    made = report(found, readings, within=cast("Within", within), confidence=confidence, pictures=html is not None)
     tell_report(made, as_json=as_json, html=html)
     if minimum is None or all(one.overall.nearer.low >= minimum for one in found.studies):
         return 0

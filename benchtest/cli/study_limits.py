@@ -1,11 +1,15 @@
 """`benchtest study limits`: where limits should be, from boards that are known to be good."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import Amount, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.limits import Method
 
 
 @click.command()
@@ -50,8 +54,8 @@ def limits(
     wanted = Wanted(
         coverage=coverage,
         confidence=confidence,
-        method=method,
-        scatter=None if scatter is None else scatter[0],  # type: ignore[arg-type]
+        method=cast("Method", method),
+        scatter=None if scatter is None else scatter[0],
     )
     found = study_limits(readings, wanted)
     tell_report(report(found, readings, pictures=html is not None), as_json=as_json, html=html)

@@ -1,11 +1,15 @@
 """`benchtest study repeatability`: whether the gauge is good enough."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.repeatability import Across
 
 
 @click.command()
@@ -42,7 +46,7 @@ def repeatability(
     from benchtest.studies.repeatability_report import report
 
     readings = read(sources, patterns=patterns)
-    found = study_repeatability(readings, across=across, pool_above=pool_above, confidence=confidence)  # type: ignore[arg-type]
+    found = study_repeatability(readings, across=cast("Across", across), pool_above=pool_above, confidence=confidence)
     tell_report(report(found, readings, pictures=html is not None), as_json=as_json, html=html)
     if maximum is None:
         return 0

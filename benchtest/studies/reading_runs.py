@@ -80,15 +80,15 @@ class _Rows:
         number = len(self.moments)
         self.moments.append(datetime.fromisoformat(run.started).timestamp())
         named = (run.job.serial, run.job.technician, run.bench, run.job.phase, run.started[:10])
-        for name, value in zip(FACTORS, named, strict=True):
-            self.factors[name].append(value)
+        for name, said in zip(FACTORS, named, strict=True):
+            self.factors[name].append(said)
         self.origins[run.origin] = self.origins.get(run.origin, 0) + 1
         self.profiles.add(run.profile_digest)
         places = {name: place for place, name in enumerate(self.quantities)}
-        for result, quantity in _numbers(run):
+        for value, result, quantity in _numbers(run):
             self.quantities[quantity.id] = quantity  # the newest limits count
             self.which.append(places.setdefault(quantity.id, len(places)))
-            self.values.append(float(result.value))  # type: ignore[arg-type]
+            self.values.append(value)
             self.expanded.append(math.nan if result.uncertainty is None else result.uncertainty)
             self.scatter.append(scatter_of(result))
             self.runs.append(number)
@@ -122,8 +122,8 @@ def _factor(column: list[str], runs: "np.ndarray[tuple[int], np.dtype[np.intp]]"
     return Factor(codes=codes[runs], names=tuple(names))
 
 
-def _numbers(run: Run) -> Iterator[tuple[Result, Quantity]]:
-    """Yield the results that are finite numbers with a unit."""
+def _numbers(run: Run) -> Iterator[tuple[float, Result, Quantity]]:
+    """Yield the results that are finite numbers with a unit, and the numbers."""
     for result in run.results:
         value, check = result.value, result.check
         if not check.unit or isinstance(value, str | bool | None) or not math.isfinite(value):
@@ -132,10 +132,8 @@ def _numbers(run: Run) -> Iterator[tuple[Result, Quantity]]:
         if isinstance(check.permitted, Interval):
             low = low if check.permitted.low is None else check.permitted.low
             high = high if check.permitted.high is None else check.permitted.high
-        yield (
-            result,
-            Quantity(id=check.id, title=check.title, unit=check.unit, low=low, high=high, place=check.place),
-        )
+        quantity = Quantity(id=check.id, title=check.title, unit=check.unit, low=low, high=high, place=check.place)
+        yield float(value), result, quantity
 
 
 def scatter_of(result: Result) -> float:
