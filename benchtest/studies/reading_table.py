@@ -57,7 +57,7 @@ def read_table(path: Path) -> Readings:
 def _read(path: Path, file: "Iterator[str]") -> Readings:
     first = next(file, "")
     semicolons = ";" in first and "," not in first
-    reader = csv.reader(file, delimiter=";" if semicolons else ",")
+    reader = csv.reader(file, delimiter=";" if semicolons else ",", strict=True)
     head = [name.strip() for name in next(csv.reader([first], delimiter=";" if semicolons else ","), [])]
     _check_head(path, head)
     columns = _Columns(path, head, decimal_comma=semicolons)
