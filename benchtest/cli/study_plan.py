@@ -87,7 +87,7 @@ def enter(sheet: Path) -> int:
     Earlier readings are not shown. An empty answer, or the end of the input, stops; the next call goes on. Exit code 3
     while readings are missing.
     """
-    from benchtest.records.canonical import write_whole
+    from benchtest.canonical import write_whole
     from benchtest.studies.gauge_plan import Sheet
 
     found = Sheet.read(sheet)

@@ -40,8 +40,8 @@ def _state_of(case: Case, asked: StateOf) -> Finding:
     part = window(recording, start=asked.start, end=asked.end)
     state = rests(case, recording, asked.channel, part)
     if state is None:
-        channel, samples = levels(case, recording, asked.channel)
-        state = side(samples[part.begin : part.end], low=channel.low, high=channel.high)
+        channel, samples = levels(case, recording, asked.channel, part)
+        state = side(samples, low=channel.low, high=channel.high)
     return Finding(value=word(case.channel(asked.channel).role, state))
 
 
@@ -71,8 +71,7 @@ def _still(case: Case, asked: Still) -> Finding:
 
 def _movement(case: Case, recording: Recording, number: int, part: Window) -> str:
     """Return what a channel did, empty when it kept its state."""
-    channel, samples = levels(case, recording, number)
-    samples = samples[part.begin : part.end]
+    channel, samples = levels(case, recording, number, part)
     changes = crossings(samples, low=channel.low, high=channel.high)
     if changes.index.size:
         now = word(channel.role, "above" if changes.rising[0] else "below")

@@ -1,6 +1,7 @@
 """A stretch of a recording in SI units."""
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
@@ -13,6 +14,8 @@ from benchtest.signals.levels import Samples
 
 ENDS = np.iinfo(np.int16)
 """Codes at which a converter is at its end."""
+FIRST = 512
+"""Samples that are looked at first where something is waited for."""
 NEARLY = 1e-6
 """Samples; a planned moment that is a sample's moment but for the last bit of a float."""
 
@@ -80,9 +83,17 @@ def rests(case: Case, recording: Recording, number: int, part: Window) -> Side |
     return "below" if high <= channel.low else None
 
 
-def levels(case: Case, recording: Recording, number: int) -> tuple[Channel, Samples]:
-    """Return a channel and all its samples as levels: of a contact, volts of either sign."""
-    channel = case.watched(number)
-    row(recording, number)
-    samples = recording.samples(number)
+def levels(case: Case, recording: Recording, number: int, part: Window | None = None) -> tuple[Channel, Samples]:
+    """Return a channel and its samples, all or those of a window, as levels: of a contact, volts of either sign."""
+    channel, line = case.watched(number), row(recording, number)
+    codes = recording.codes[line] if part is None else recording.codes[line, part.begin : part.end]
+    samples = codes.astype(float) * recording.scale[line] + recording.offset[line]
     return channel, np.abs(samples) if channel.role is Role.CONTACT else samples
+
+
+def onwards(recording: Recording, begin: int) -> Iterator[Window]:
+    """Yield windows from a sample to the end of a recording, each far longer than the one before: most is soon seen."""
+    length, size = FIRST, recording.codes.shape[1]
+    while begin < size:
+        yield Window(begin=begin, end=min(begin + length, size))
+        begin, length = begin + length, 8 * length

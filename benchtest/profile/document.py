@@ -60,6 +60,10 @@ class Profile(Section):
     format: Literal["benchtest-profile/1"]
     board: Identity
     """Which board this is."""
+    version: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    """As its author counts; the certificate names it beside the digest."""
+    release: Literal["one person", "second person"] = "one person"
+    """Whether somebody else than the tester has to release the board."""
     variants: dict[Named, Text] = {}
     """Variant → description; the user chooses one where there are several."""
     options: dict[Named, Text] = {}

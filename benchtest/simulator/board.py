@@ -71,6 +71,7 @@ class VirtualBoard:
         self._lamps = {name: specimen.lamp(name) for name in self.profile.lamps}
         self._glow: dict[str, Signal] = {}
         self._counts: dict[tuple[str, frozenset[str]], int] = {}
+        self._counting = next((name for name, code in self.profile.codes.items() if isinstance(code, CountCode)), None)
         self._connect_power()
         self._connect_lamps()
         self.reporter = None if codec is None else Reporter(events, specimen, self.firmware, codec, self.power)
@@ -135,13 +136,14 @@ class VirtualBoard:
     def _count(self, name: str) -> int:
         """Return what a counting code says now; looked up once for each state of the board."""
         true = self.firmware.truth()
-        if (name, true) not in self._counts:
+        known = self._counts.get((name, true))
+        if known is None:
             code = self.profile.codes[name]
             assert isinstance(code, CountCode)
             meanings = code.meanings.items()
             shown = (count for count, meaning in meanings if meaning.when is None or meaning.when.holds(true))
-            self._counts[name, true] = next(shown, 0)
-        return self._counts[name, true]
+            known = self._counts[name, true] = next(shown, 0)
+        return known
 
     def _digits(self, code: DigitsCode, probe: str, *, wrong: bool) -> tuple[int, int]:
         state = self.firmware.state_of(probe)
@@ -150,9 +152,7 @@ class VirtualBoard:
 
     def _shown(self) -> int:
         """Return what the first counting code says now, for the board's heartbeat."""
-        counts = (name for name, code in self.profile.codes.items() if isinstance(code, CountCode))
-        first = next(counts, None)
-        return 0 if first is None else self._count(first)
+        return 0 if self._counting is None else self._count(self._counting)
 
     # ---- what can be measured
 

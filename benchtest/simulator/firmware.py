@@ -98,6 +98,14 @@ class Firmware:
         self.supplies: set[str] = set()
         """Supplies that are there."""
         self._events, self._profile, self._relays, self._rng = events, profile, relays, rng
+        self._follows = {
+            name: relay.command.input for name, relay in profile.relays.items() if relay.command.input is not None
+        }
+        """Relay → the input that it follows."""
+        self._alone = {
+            name for name in self._follows if profile.link is None or profile.relays[name].without_link == "holds"
+        }
+        """Relays that follow theirs without a link too."""
         self._locks: dict[str, list[Interlock]] = {name: [] for name in relays}
         for name, lock in profile.interlocks.items():
             if name in build.always:
@@ -257,11 +265,9 @@ class Firmware:
                 action()
 
     def _wanted(self, name: str) -> bool:
-        relay = self._profile.relays[name]
-        if relay.command.input is None:
+        if name not in self._follows:
             return self._commands.get(name, False)
-        obeys = self._profile.link is None or self.link_alive or relay.without_link == "holds"
-        return obeys and self._inputs[relay.command.input] is True
+        return (self.link_alive or name in self._alone) and self._inputs[self._follows[name]] is True
 
     def _decide(self) -> None:
         self._deciding = False
@@ -287,8 +293,10 @@ class Firmware:
 
         A relay that is on stays on until the cycle after the loss; one that is to come waits for the other's coil.
         """
-        truth = self.truth(before - {name} if name in before else live - {name})
         locks = self._locks[name]
+        if not locks:
+            return True, False
+        truth = self.truth(before - {name} if name in before else live - {name})
         permitted = all(lock.needs.holds(truth) for lock in locks)
         if not permitted and any(lock.restart == "by command" for lock in locks if not lock.needs.holds(truth)):
             self._latched |= {name}

@@ -155,7 +155,7 @@ class SimulatedRelay:
     @property
     def driven(self) -> bool:
         """The coil is connected to the supply."""
-        return self.conducts or any(other.conducts for other in self.bridged)
+        return self.conducts or (bool(self.bridged) and any(other.conducts for other in self.bridged))
 
     def drive(self, *, on: bool) -> None:
         """Let the firmware's driver switch the coil."""
@@ -171,10 +171,10 @@ class SimulatedRelay:
     def feed(self) -> None:
         """Let the coil follow its driver, and those that are bridged with it."""
         before, self._fed = self._fed, self.driven
-        if self.driven == before:
+        if self._fed == before:
             return
         self._load()
-        if self.driven:
+        if self._fed:
             self._follow()
         else:
             self._let_go()

@@ -50,6 +50,15 @@ class Reporter:
         self._unlike = int(specimen.has(Kind.CODE_DISAGREES, "link"))
         self._mute = specimen.having(Kind.FEEDBACK_STUCK)
         self._meant = _meant(specimen.profile)
+        self._unmeant = {
+            message: [
+                (signal, unit)
+                for signal, unit in codec.signals(message).items()
+                if message != link.status or signal not in dict(self._meant)
+            ]
+            for message in {link.status, link.board.message, *self._only_asked}
+        }
+        """Message → its signals that the profile gives no meaning, with their units."""
         self._rng = specimen.chance.stream("messages")
         self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
         self._life = self._sequence = 0
@@ -120,8 +129,7 @@ class Reporter:
     def _send(self, message: str, values: Mapping[str, float]) -> None:
         if self._silent or (self._drops and self._rng.random() < self._drops):
             return
-        signals = self._codec.signals(message).items()
-        own = {name: self._own(name, unit) for name, unit in signals if name not in values}
+        own = {name: self._own(name, unit) for name, unit in self._unmeant[message]}
         data = self._codec.encode(message, {**own, **values}, clip=True)
         self._sent.append((self._events.now, self._codec.identifier(message), data))
 

@@ -91,7 +91,9 @@ class SimulatedSupply:
     def load(self, name: str, conductance: float) -> None:
         """Let part `name` of the board draw through `conductance` siemens from now on."""
         self._loads[name] = conductance
-        self._conductance.set(self._events.now, self._loads["idle"] + self._loads.get("short", 0.0))
+        steady = self._loads["idle"] + self._loads.get("short", 0.0)
+        if steady != self._conductance.target:
+            self._conductance.set(self._events.now, steady)
         if self.on and not math.isclose(self._held(), self.volts.target):
             self._settle()
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from benchtest.documents import Loaded, Review, beside, choices, load, read_bytes
+from benchtest.documents import Loaded, Review, beside, choices, load, nearest_or_list, read_bytes
 from benchtest.errors import DocumentError
+from benchtest.language import SHIPPED, language
 from benchtest.site.document import Site
 from benchtest.site.logo import LARGEST, Kind, LogoError, kind_of
 
@@ -57,8 +58,8 @@ def load_site(path: Path) -> LoadedSite:
     def check(site: Site, review: Review) -> None:
         if site.depot is not None and site.depot.logo is not None and not review.is_broken("depot", "logo"):
             logos.extend(_logo(site.depot.logo, review))
-        if _is_file(site.language) and not review.is_broken("language"):
-            _companion(site.language, ("language",), review)
+        if not review.is_broken("language"):
+            _language(site.language, review)
 
     document = load(path, Site, check=check)
     return LoadedSite(site=document.value, path=path, logo=logos[0] if logos else None, document=document)
@@ -71,6 +72,20 @@ def language_beside(site: Path, name: str) -> str:
 
 def _is_file(language: str) -> bool:
     return "." in language
+
+
+def _language(name: str, review: Review) -> None:
+    if not _is_file(name):
+        if name not in SHIPPED:
+            hint = f"{nearest_or_list(name, SHIPPED, what='shipped')}; or a language file beside the site file"
+            review.say(("language",), f"there is no language {name!r}", hint)
+        return
+    path = _companion(name, ("language",), review)
+    if path is not None:
+        try:
+            language(str(path))
+        except DocumentError as problem:
+            review.problems.extend(problem.problems)
 
 
 def _logo(name: str, review: Review) -> list[Logo]:
