@@ -56,7 +56,7 @@ def test_readings_come_in_the_order_of_time(tmp_path: Path) -> None:
         ("value,low\n1,x\n", "limit 'x' of reading, expected a number in the unit of the value"),
         ("value,unit\n1,V\n1,A\n", "reading in V and in A, expected one unit"),
         ("value,high\n1,5\n1,6\n", "reading with several limits, expected the same low and high"),
-        ("value,board\n,A\n,B\n", "2 rows, none with a value, expected readings"),
+        ("value,board\n,A\n  ,B\n", "2 rows, none with a value, expected readings"),
         ("value\n", "no row below the first line, expected readings"),
     ],
 )
