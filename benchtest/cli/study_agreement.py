@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 @click.option("--allowed", type=Amount(), metavar="QUANTITY", help="Difference that is allowed, such as '50 us'.")
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="Of the confidence limits.")
 def agreement(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -41,8 +42,9 @@ def agreement(
     from benchtest.studies.agreement import study_agreement
     from benchtest.studies.agreement_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns)
+    readings = read(sources, choice=Choice(part=part), patterns=patterns)
     units = {quantity.unit for quantity in readings.quantities}
     if allowed is not None and units != {allowed[1]}:
         named = ", ".join(sorted(one or "no unit" for one in units))

@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="Of the confidence limits.")
 @click.option("--minimum", type=click.FloatRange(0), metavar="INDEX", help="Exit 1 when a Ppk is surely smaller.")
 def capability(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -40,8 +41,9 @@ def capability(
     from benchtest.studies.capability import study_capability
     from benchtest.studies.capability_report import report, worst
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns)
+    readings = read(sources, choice=Choice(part=part, last_of_each=True), patterns=patterns)
     found = study_capability(readings, within=cast("Within", within), confidence=confidence)
     made = report(found, readings, within=cast("Within", within), confidence=confidence, pictures=html is not None)
     tell_report(made, as_json=as_json, html=html)

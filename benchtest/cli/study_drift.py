@@ -39,7 +39,8 @@ if TYPE_CHECKING:
 @click.option("--board", metavar="SN", help="Only this board.")
 @click.option("--bench", metavar="NAME", help="Only this bench.")
 def drift(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -59,8 +60,11 @@ def drift(
     from benchtest.studies.drift import study_drift
     from benchtest.studies.drift_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns).where(board=board, bench=bench)
+    readings = read(sources, choice=Choice(part=part, board=board, bench=bench), patterns=patterns).where(
+        board=board, bench=bench
+    )
     found = study_drift(
         readings, kind=cast("Kind", chart), rules=cast("RuleSet", rules), baseline=baseline, by=by, weight=weight
     )

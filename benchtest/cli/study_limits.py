@@ -27,7 +27,8 @@ if TYPE_CHECKING:
 @click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="The profile to make a patch of.")
 @click.option("--patch", "target", type=click.Path(path_type=Path), metavar="FILE", help="Where to write the patch.")
 def limits(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -45,10 +46,11 @@ def limits(
     from benchtest.studies.limits import Wanted, study_limits, told
     from benchtest.studies.limits_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
     if target is not None and profile is None:
         raise click.UsageError("--patch needs --profile: which file is to be patched?")
-    readings = read(sources, passed_only=True, patterns=patterns)
+    readings = read(sources, choice=Choice(part=part, passed_only=True, last_of_each=True), patterns=patterns)
     if scatter is not None:
         _same_unit(scatter[1], {quantity.unit for quantity in readings.quantities})
     wanted = Wanted(

@@ -113,7 +113,7 @@ def _notes(found: Drifts, rules: RuleSet) -> Iterator[str]:
     elif rules == "western electric":
         yield "the four Western Electric rules together give a false alarm in some 92 points"
     elif rules == "nelson":
-        yield "the eight Nelson rules together give a false alarm in some 50 points"
+        yield "the eight Nelson rules together give a false alarm in some 75 points"
     for one in found.studies:
         if one.neighbours > 2 / math.sqrt(one.baseline):
             yield (

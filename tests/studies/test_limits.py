@@ -16,6 +16,7 @@ from benchtest.studies.limits import Method, Wanted, study_limits, told
 from benchtest.studies.limits_patch import patch
 from benchtest.studies.limits_report import report
 from benchtest.studies.reading import read
+from benchtest.studies.readings import Choice
 from benchtest.studies.report import to_html, to_json, to_lines
 from tests.studies.tables import boards, runs, table
 
@@ -90,7 +91,11 @@ def test_constant_readings_and_too_few_boards_are_said(tmp_path: Path) -> None:
 
 def test_a_report_is_eighty_columns_a_page_and_plain_data(tmp_path: Path) -> None:
     """Runs as well as tables; the page draws a probability plot for each reading that is shown."""
-    readings = read([runs(tmp_path / "runs", 12)], passed_only=True, patterns=["*K3.operate*", "*K3.bounce*"])
+    readings = read(
+        [runs(tmp_path / "runs", 12)],
+        choice=Choice(passed_only=True),
+        patterns=["*K3.operate*", "*K3.bounce*"],
+    )
     study = study_limits(readings, Wanted())
     made = report(study, readings, pictures=True)
     lines, page = list(to_lines(made)), to_html(made)

@@ -9,6 +9,7 @@ import pytest
 from benchtest.errors import CaptureError, StudyError
 from benchtest.studies.reading import read
 from benchtest.studies.reading_table import COLUMNS, read_table
+from benchtest.studies.readings import Choice
 from tests.studies.tables import boards, runs, table
 
 
@@ -90,7 +91,7 @@ def test_rows_without_a_value_are_counted_and_columns_without_a_use_named(tmp_pa
 
 def test_runs_give_their_numbers_with_limits_place_and_people(tmp_path: Path) -> None:
     """Boards that failed are set aside where good ones are wanted, and it is said."""
-    found = read([runs(tmp_path / "runs", 5, fail=2)], passed_only=True, patterns=["*K3*operate*"])
+    found = read([runs(tmp_path / "runs", 5, fail=2)], choice=Choice(passed_only=True), patterns=["*K3*operate*"])
     (series,) = found
 
     assert 3 == series.count
