@@ -113,7 +113,11 @@ def _validator(dimension: Dimension) -> Callable[[object], float]:
 
 def _written(dimension: Dimension) -> tuple[Any, Any, Dimension]:
     schema = {"type": "string", "description": f"a {dimension.name}, for example {dimension.example}"}
-    return BeforeValidator(_validator(dimension)), WithJsonSchema({**schema, "examples": [dimension.example]}), dimension
+    return (
+        BeforeValidator(_validator(dimension)),
+        WithJsonSchema({**schema, "examples": [dimension.example]}),
+        dimension,
+    )
 
 
 Volts = Annotated[float, *_written(VOLTAGE)]

@@ -7,7 +7,7 @@ on the terminals that the run had (`wired_as`), with the same channel numbers.
 
 from collections.abc import Mapping
 from itertools import count
-from typing import Final
+from typing import Any, Final
 
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import Role
@@ -32,7 +32,7 @@ def paper_fixture(*, by_hand: bool = False) -> Fixture:
             "instruments": {
                 "exact": {"name": "exact", "serial": "", "certificate": "", "calibrated": "", "due": "9999-12-31"}
             },
-            "accuracy": {role: _EXACT for role in ("sense", "contact", "current", "ohms", "light")},
+            "accuracy": dict.fromkeys(("sense", "contact", "current", "ohms", "light"), _EXACT),
             "contact_test": {"voltage": "12 V", "series": "120 ohm"},
             "harnesses": ["none"],
         }
@@ -66,7 +66,7 @@ def worked_by_hand(procedure: Procedure) -> bool:
 
 
 def _harness(part: str, table: Mapping[Role, Mapping[Pair | str, int]], *, linked: bool) -> Harness:
-    wires = {role.value: dict(pairs) for role, pairs in table.items()}
+    wires: dict[str, Any] = {role.value: dict(pairs) for role, pairs in table.items()}
     return Harness.model_construct(
         format="benchtest-harness/1", part=part, adapter=ADAPTER, link=LINK if linked else None, **wires
     )

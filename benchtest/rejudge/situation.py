@@ -36,7 +36,7 @@ Situation = frozenset[tuple[Hashable, Hashable]]
 
 _NUMBERED: Final = re.compile(r"^(code|lamps|loss-of-[^.]*?)-[0-9]+(-back)?\.")
 _NEARLY: Final = 1e-9  # s; what is read up to an order is read before it
-_SAFE: Final = frozenset({0.0, math.inf, False})
+_SAFE: Final = frozenset({0.0, math.inf})  # a heartbeat that is not alive, False, is 0.0 too
 _NOT_WHAT_IS_READ: Final = frozenset({"evidence", "start", "end", "until", "since", "before", "channels", "rhythm"})
 
 
@@ -73,8 +73,8 @@ class _Moment:
     def at(self, check: Check) -> Situation:
         what = check.measurand
         if self._record is None:
-            limit = {"amps": self._amps} if isinstance(what, Limiting) else {}
-            return _outputs({**self._before, **limit})
+            limiting = isinstance(what, Limiting)
+            return _outputs({**self._before, "amps": self._amps} if limiting else self._before)
         if isinstance(what, Still):  # all that was ordered while everything else had to be still
             events = frozenset(_events(self._record, until=math.inf))
             return _outputs(self._before) | frozenset({("meanwhile", events)})

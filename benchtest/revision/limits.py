@@ -14,7 +14,10 @@ AnyLimits = Limits[Any] | None
 
 def limit_changes(subject: str, keys: KeyPath, old: AnyLimits, new: AnyLimits) -> Iterator[Change]:
     """Yield the change of each end of an interval."""
-    dimension = dimension_of(type(new or old).model_fields["min"].annotation)
+    there = new or old
+    if there is None:
+        return
+    dimension = dimension_of(type(there).model_fields["min"].annotation)
     for end in ("min", "max"):
         was, now = (None if limits is None else getattr(limits, end) for limits in (old, new))
         if was != now:

@@ -85,9 +85,9 @@ def _decision(old: Decision, new: Decision) -> Iterator[Change]:
         grades = STRICT[old.rule], STRICT[new.rule]
         direction = NEUTRAL if grades[0] == grades[1] else more_is(TIGHTER, *grades)
         yield replaced("decision", "rule", ("decision", "rule"), old.rule, new.rule, direction)
-    reasons = old.accept_unresolved, new.accept_unresolved
+    was, now = tuple(old.accept_unresolved), tuple(new.accept_unresolved)
     what = "limits accepted although the bench cannot resolve them"
-    yield from named_differences("", what, ("decision", "accept_unresolved"), *map(tuple, reasons), fewer=TIGHTER)
+    yield from named_differences("", what, ("decision", "accept_unresolved"), was, now, TIGHTER)
     same = {"rule": new.rule, "accept_unresolved": new.accept_unresolved}
     yield from fields("decision", ("decision",), old.model_copy(update=same), new)
 
@@ -182,5 +182,3 @@ def _plain(value: Any) -> Any:
         for name, field, inner in said
         if inner != field.default
     }
-
-

@@ -4,7 +4,7 @@ Steps have no names. One stands for another when it says the same; else when it 
 the same situation. What is left was added or removed: less is looked at, or more.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from benchtest.profile.script import (
     Exercise,
@@ -30,9 +30,7 @@ def step_changes(old: Steps, new: Steps) -> Iterator[Change]:
     come = [place for place in range(len(new)) if place not in taken]
     for place in gone:
         text = told(old[place])
-        yield Change(
-            sentence=f"step removed: {text}", direction=LOOSER, keys=("steps", place), removed=True, old=text
-        )
+        yield Change(sentence=f"step removed: {text}", direction=LOOSER, keys=("steps", place), removed=True, old=text)
     for place in come:
         text = told(new[place])
         yield Change(sentence=f"step added: {text}", direction=TIGHTER, keys=("steps", place), new=text)
@@ -40,9 +38,7 @@ def step_changes(old: Steps, new: Steps) -> Iterator[Change]:
         yield from fields(f"step {_head(new[now])}", ("steps", now), old[was], new[now])
     order = [now for _, now in sorted(pairs.items())]
     for place in _out_of_order(order):
-        yield Change(
-            sentence=f"step in another place: {told(new[place])}", direction=NEUTRAL, keys=("steps", place)
-        )
+        yield Change(sentence=f"step in another place: {told(new[place])}", direction=NEUTRAL, keys=("steps", place))
 
 
 def _paired(old: Steps, new: Steps) -> dict[int, int]:
@@ -72,10 +68,13 @@ def _out_of_order(order: list[int]) -> list[int]:
     """Return the fewest places that must be moved to make the others rise: those beside a longest rising row."""
     rows: list[list[int]] = []
     for place in order:
-        longest = max((row for row in rows if row[-1] < place), key=len, default=[])
-        rows.append([*longest, place])
-    kept = set(max(rows, key=len, default=[]))
+        rows.append([*_longest(row for row in rows if row[-1] < place), place])
+    kept = set(_longest(rows))
     return [place for place in order if place not in kept]
+
+
+def _longest(rows: Iterable[list[int]]) -> list[int]:
+    return max([[], *rows], key=len)
 
 
 def told(step: Step) -> str:

@@ -87,9 +87,7 @@ class _Reading:
     problems: list[Problem] = field(default_factory=list)
 
     def wrong(self, line: int, column: str, message: str, hint: str = "") -> None:
-        self.problems.append(
-            Problem(file=self.path, line=line, column=1, where=column, message=message, hint=hint)
-        )
+        self.problems.append(Problem(file=self.path, line=line, column=1, where=column, message=message, hint=hint))
 
 
 def read_table(path: Path, *, part: str, name: str) -> Draft:
@@ -240,8 +238,10 @@ class _Thing:
             pair, rest = self._two("dry input", "dry input"), self._said("value")
             if rest not in {"", "open", "closed"}:
                 self._wrong("value", f"{rest!r} is not a state at rest", "open or closed")
-            return None if pair is None else Control(
-                name=self.name, terminals=pair, use=self._use(), kind="dry contact", rest=rest
+            return (
+                None
+                if pair is None
+                else Control(name=self.name, terminals=pair, use=self._use(), kind="dry contact", rest=rest)
             )
         return None
 
@@ -256,9 +256,7 @@ class _Thing:
             return None
         coil = self._two("coil", "coil") if "coil" in roles else None
         command, lamp = self._said("command"), self._said("lamp")
-        return Switch(
-            name=self.name, load=self._use(), make=make, break_=break_, command=command, lamp=lamp, coil=coil
-        )
+        return Switch(name=self.name, load=self._use(), make=make, break_=break_, command=command, lamp=lamp, coil=coil)
 
     def bridge(self) -> tuple[Terminal, Terminal] | None:
         pins = [row.at for row in self.rows if row.role == "bridge"]
@@ -294,7 +292,9 @@ class _Thing:
         others = [row.at for row in self.rows if row.role == second] if first != second else [r.at for r in ones[1:]]
         others += [found for row in ones if (found := self._to(row)) is not None]
         if len(ones) - (first == second and len(ones) > 1) != 1 or len(others) != 1:
-            rows = f"a row '{first}' and a row '{second}'" if first != second else f"two rows '{first}', or one with 'to'"
+            rows = (
+                f"a row '{first}' and a row '{second}'" if first != second else f"two rows '{first}', or one with 'to'"
+            )
             self._wrong("role", f"{self.name} needs {rows}", "pins of one name belong together")
             return None
         return Pair(ones[0].at, others[0])
