@@ -26,6 +26,7 @@ from benchtest.procedure import (
     Procedure,
     Record,
     Say,
+    Scalar,
     Set,
     Source,
     Still,
@@ -47,10 +48,12 @@ def nature(check_id: str) -> str:
 
 def read_in(what: Measurand) -> tuple[Hashable, ...]:
     """Return what a measurand reads, without when and from which recording."""
-    names = (field.name for field in fields(what) if field.name not in _NOT_WHAT_IS_READ)
+    said = {field.name: getattr(what, field.name) for field in fields(what) if field.name not in _NOT_WHAT_IS_READ}
+    if isinstance(what, Scalar):
+        said["minus"] = bool(what.minus)  # the name of another evidence
     since = getattr(what, "since", None)
     cause = (since.channel, since.state) if isinstance(what, Delay) and since is not None else ()
-    return (*((name, getattr(what, name)) for name in names), cause)
+    return (*said.items(), cause)
 
 
 def situations(procedure: Procedure) -> dict[str, Situation]:

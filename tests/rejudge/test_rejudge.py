@@ -180,8 +180,8 @@ def test_terminals_and_questions_that_the_run_did_not_have_are_not_tested(
 @pytest.mark.parametrize("bench", ["serial", "modbus", "relaybox", "byhand", "byhand-link"])
 def test_runs_of_every_kind_of_bench_answer_their_own_profile(bench: str) -> None:
     """Polled modules, a relay box, a person with a meter: what was asked there is found again, reading by reading."""
-    profile = ROOT / "profiles/carwash.yaml"
-    asked = prepare(profile, ROOT / f"fixtures/{bench}.yaml", None, (), partial=True).procedure
+    profile = ROOT / "profiles/greenhouse.yaml"
+    asked = prepare(profile, ROOT / f"fixtures/{bench}.yaml", "one-bay", (), partial=True).procedure
     held = hold(load_profile(profile), asked)
 
     assert {check.id: check.id for step in asked.steps for check in step.checks} == held.origin
