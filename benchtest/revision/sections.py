@@ -147,7 +147,7 @@ def _field(subject: str, what: str, keys: KeyPath, old: Any, new: Any, rule: _Ru
     elif isinstance(old, BaseModel) and type(old) is type(new):
         yield from fields(f"{subject} {what}", keys, old, new)
     elif isinstance(new, tuple) and isinstance(old, tuple) and _names(old) and _names(new):
-        yield from named_differences(subject, what, keys, old, new, rule.fewer)
+        yield from named_differences(subject, what, keys, old, new, rule.fewer, rule.dimension)
     elif isinstance(new, dict) and isinstance(old, dict):
         yield from _table(subject, what, keys, old, new, rule)
     else:
