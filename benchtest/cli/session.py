@@ -7,26 +7,29 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
-from benchtest.cautions import CAUTIONS
-from benchtest.cli.consent import calibration, refuse_unacknowledged
+from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import Aborted, BenchtestError, NotKept
+from benchtest.errors import Aborted, BenchtestError, NotKept, PlanError
 from benchtest.instruments import Asker
 from benchtest.procedure import Step
 from benchtest.readings import Evidence, Origin, Recorded
+from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
-from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Result, Run, SafeState
+from benchtest.results import BenchCheck, Instrument, Job, Outcome, Result, Run, SafeState
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
+    from benchtest.cli.paper import Stationery
+    from benchtest.records.database.keeping import Kept
     from benchtest.records.interrupted import Interrupted
     from benchtest.self_check import Judged
 
@@ -40,6 +43,8 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    paper: "Stationery"
+    """Whose papers, in which language, after which run."""
     company: Company | None = None
     taken_up: "Interrupted | None" = None
     """The paused run that goes on."""
@@ -49,6 +54,12 @@ class Asked:
     """Who acknowledged the cautions; empty when nobody did."""
     override: tuple[str, str] | None = None
     """Who answers for an overdue calibration, and why."""
+    records: Address = field(default_factory=Address.nowhere)
+    """Where the finished run is recorded."""
+    customer: str = ""
+    """Whose board it is, for the papers alone: of a run of the depot it is in no evidence, so that it can be erased."""
+    in_depot: bool = False
+    """Whether the run is linked to its work order when it is finished."""
 
 
 @dataclass(slots=True)
@@ -147,6 +158,10 @@ class Held:
     """Seconds of this computer for performing and judging."""
     papers: float
     """Seconds of this computer for run file, JUnit file and certificate."""
+    kept: "Kept | None"
+    """Where it is in the records, or why not; None where none are kept."""
+    recording: float
+    """Seconds of this computer for that."""
 
 
 def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
@@ -174,7 +189,10 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+    from benchtest.seal import open_station
+
     clock = RealClock()
+    station = open_station()  # before anything is energised: a result that cannot be sealed is not worth a run
     proven, sentence = _proven(prepared, asked)
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
@@ -182,7 +200,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
-        _note_consent(journal, asked, overrides)
+        note_consent(journal, asked.acknowledged, overrides)
         before = clock.now()
         done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -197,9 +215,12 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
     if run.outcome is Outcome.FAIL:
-        from benchtest.cli.diagnose import suspects_of
+        from benchtest.cli.case import own_repairs
+        from benchtest.studies.known import suspects_of
 
-        run = replace(run, suspects=suspects_of(prepared, run.results))
+        own = partial(own_repairs, asked.records, prepared.procedure.part)
+        suspects, next_checks = suspects_of(prepared, run.results, own)
+        run = replace(run, suspects=suspects, next_checks=next_checks)
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
@@ -207,8 +228,32 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder)
-    return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
+    write_certificate(_on_paper(run, asked), readings, folder, station)
+    written = clock.now()
+    kept = _recorded(run, folder, asked.records)
+    return Held(
+        run=run,
+        folder=folder,
+        estimate=prepared.duration,
+        performing=performing,
+        papers=written - before,
+        kept=kept,
+        recording=clock.now() - written,
+    )
+
+
+def _on_paper(run: Run, asked: Asked) -> Run:
+    """Return a run as its papers show it: with the customer whom the depot knows."""
+    return replace(run, job=replace(run.job, customer=asked.customer)) if asked.customer else run
+
+
+def _recorded(run: Run, folder: Path, records: Address) -> "Kept | None":
+    """Store the finished run in the records, where some are kept."""
+    if records.file is None:
+        return None
+    from benchtest.records.database.keeping import keep
+
+    return keep(run, folder, records)
 
 
 def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
@@ -222,6 +267,9 @@ def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
     from benchtest.records.reference import standing
 
     found = standing(reference, bench=fixture.bench.name, root=asked.root, now=wall_time())
+    if found.signals:
+        hint = "put the board on, find the cause; who answers for it clears it: rig reference … --clear 'NAME, reason'"
+        raise PlanError([f"{found.sentence} ({hint})"])
     return found.fit, found.sentence
 
 
@@ -244,15 +292,6 @@ def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper)
     keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
 
 
-def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
-    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
-    if asked.acknowledged:
-        keys = [caution.key for caution in CAUTIONS]
-        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
-    for one in overrides:
-        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
-
-
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
     return {
         "started": started.isoformat(),
@@ -269,6 +308,7 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "variant": prepared.procedure.variant,
         "options": list(prepared.procedure.options),
         "ports": asked.ports,
+        **asked.paper.begun,
     }
 
 
@@ -370,6 +410,9 @@ def _run(
         bench_check=done.bench,
         remarks=tuple(keeper.remarks),
     )
+    from benchtest.cli.paper import about
+
+    run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 
 

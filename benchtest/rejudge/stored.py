@@ -10,8 +10,8 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+from benchtest.canonical import wrong
 from benchtest.procedure import Procedure
-from benchtest.records.canonical import wrong
 from benchtest.records.folder import PROCEDURE, read_procedure, read_run
 from benchtest.records.journal import JournalEntry, read_journal
 from benchtest.results import Outcome, Run, Verdict

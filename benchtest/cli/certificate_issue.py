@@ -1,0 +1,98 @@
+"""`benchtest certificate seal`, `withdraw` and `reissue`: papers written after their run."""
+
+from dataclasses import replace
+from pathlib import Path
+
+import click
+
+from benchtest.canonical import wrong
+from benchtest.certificate import reissue as issue_anew
+from benchtest.certificate import seal_later
+from benchtest.cli.certificate_verify import LARGEST, latest
+from benchtest.cli.words import say
+from benchtest.clock import wall_time
+from benchtest.documents import read_bytes
+from benchtest.records.evidence import load_readings
+from benchtest.records.folder import read_run
+from benchtest.records.labels import clean_text
+from benchtest.seal import State, open_station, read_stations, station_folder, stations_file
+from benchtest.seal.note import Kind, Said, note_of, write_note
+from benchtest.seal.paper import examine
+from benchtest.seal.statement import Statement
+
+REASON = click.option("--reason", required=True, metavar="TEXT", help="Why; it is printed and sealed.")
+BY = click.option("--by", required=True, metavar="NAME", help="Who answers for it.")
+
+
+@click.command()
+@click.argument("run", type=click.Path(path_type=Path, file_okay=False), metavar="RUN")
+def seal(run: Path) -> int:
+    """Write the papers of folder RUN under this station's seal, where the program ended before they were there.
+
+    The evidence is checked against its digests first. Papers that are there already and differ are left alone.
+    """
+    found = read_run(run)
+    for path in seal_later(found, load_readings(run, found), run):
+        say(str(path))
+    return 0
+
+
+@click.command()
+@click.argument("paper", type=click.Path(path_type=Path), metavar="PAPER")
+@REASON
+@BY
+@click.option("--into", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where the note goes.")
+def withdraw(paper: Path, reason: str, by: str, into: Path | None) -> int:
+    """Write a sealed note that PAPER (PDF, JSON, HTML or a run folder) no longer counts, and lay it beside it.
+
+    Send the note to whoever has the paper; 'benchtest certificate verify' finds it beside the paper, or in a folder.
+    """
+    path = latest(paper) if paper.is_dir() else paper
+    about = _known(path)
+    into = into or path.parent
+    into.mkdir(parents=True, exist_ok=True)
+    note = write_note(into, Kind.WITHDRAWN, about, _said(reason, by), station=open_station())
+    say(f"number {about.number} is withdrawn: {note}")
+    return 0
+
+
+@click.command()
+@click.argument("run", type=click.Path(path_type=Path, file_okay=False), metavar="RUN")
+@REASON
+@BY
+@click.option("--customer", metavar="TEXT", help="Customer as it should have been.")
+@click.option("--work-order", metavar="TEXT", help="Work order as it should have been.")
+@click.option("--revision", metavar="TEXT", help="Revision of the board as it should have been.")
+def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: str | None, revision: str | None) -> int:
+    """Issue the paper of folder RUN anew under its own number, naming the one it replaces, with a note on that.
+
+    Results and evidence stay as they are; only what was stated about the job can be put right.
+    """
+    found = read_run(run)
+    readings = load_readings(run, found)
+    before = _known(latest(run))
+    stated = {"customer": customer, "work_order": work_order, "revision": revision}
+    job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
+    said = _said(reason, by)
+    path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
+    write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
+    say(f"number {sealed.statement.number} replaces {before.number}: {path}")
+    return 0
+
+
+def _known(path: Path) -> Statement:
+    """Return what the seal of a paper says. Raises DocumentError unless it is genuine, and of a trusted station."""
+    found = examine(read_bytes(path, largest=LARGEST), read_stations(stations_file(station_folder())))
+    if found is None or found.state is not State.GENUINE or found.statement is None:
+        state = "no paper" if found is None else f"{found.state}: {found.why}"
+        raise wrong(path, f"is {state}", hint="only a genuine paper of a trusted station can be withdrawn or replaced")
+    if note_of(found, path) is not None:
+        raise wrong(path, "is a note itself", hint="name the paper that it is about")
+    return found.statement
+
+
+def _said(reason: str, by: str) -> Said:
+    why, who = clean_text(reason), clean_text(by)
+    if not (why and who):
+        raise click.UsageError("an empty reason or name (say why, and who answers for it)")
+    return Said(reason=why, by=who, day=wall_time().date().isoformat())

@@ -1,0 +1,34 @@
+"""What a depot says of itself, once for all its benches: name and address, logo, language, terms."""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from benchtest.documents.section import Section
+
+Line = Annotated[str, Field(min_length=1, max_length=120)]
+Term = Annotated[str, Field(min_length=1, max_length=600)]
+FileName = Annotated[str, Field(min_length=1, max_length=100)]
+
+
+class Depot(Section):
+    """Whose paper it is."""
+
+    name: Line
+    """Name of the depot."""
+    address: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
+    """Lines as on an envelope; telephone or mail may stand here too."""
+    logo: FileName | None = None
+    """File beside the site file: SVG, or PNG."""
+    terms: Annotated[tuple[Term, ...], Field(max_length=8)] = ()
+    """The depot's own wording, such as warranty or conditions of repair; printed before the cautions."""
+
+
+class Site(Section):
+    """A site file."""
+
+    format: Literal["benchtest-site/1"]
+    depot: Depot
+    """Whose paper it is."""
+    language: FileName = "en"
+    """Of the papers: the tag of a shipped language, or the name of a language file beside the site file."""
