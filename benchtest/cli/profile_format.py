@@ -38,7 +38,7 @@ def format_profiles(files: tuple[Path, ...], check: bool, show: bool) -> int:
             say(f"{file}: not in the usual style (run: benchtest profile format {file})")
         else:
             _write(file, after)
-            say(f"{file}: written anew")
+            say(f"{file}: written anew{_signed(file)}")
     if problems:
         raise DocumentError(problems)
     return 1 if check and untidy else 0
@@ -52,6 +52,14 @@ def _read(file: Path) -> tuple[str, str]:
     load_profile(file)
     before = read_bytes(file).decode("utf-8")
     return before, tidy(before.removeprefix("\ufeff"), Profile)
+
+
+def _signed(file: Path) -> str:
+    """Return that a signature beside a file that was written anew holds no more."""
+    from benchtest.approval import approval_file
+
+    approval = approval_file(file)
+    return f"; {approval.name} was for what it was before, have it signed again" if approval.exists() else ""
 
 
 def _show(file: Path, before: str, after: str) -> None:

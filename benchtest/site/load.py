@@ -60,6 +60,8 @@ def load_site(path: Path) -> LoadedSite:
             logos.extend(_logo(site.depot.logo, review))
         if not review.is_broken("language"):
             _language(site.language, review)
+        if site.profiles.approvers is not None and not review.is_broken("profiles"):
+            _companion(site.profiles.approvers, ("profiles", "approvers"), review)
 
     document = load(path, Site, check=check)
     return LoadedSite(site=document.value, path=path, logo=logos[0] if logos else None, document=document)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 from benchtest.cli.documents import Prepared, prepare
+from benchtest.cli.paper import stationery
 from benchtest.cli.screen import Quiet
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.faults import parse
@@ -28,7 +29,9 @@ def finished(
 ) -> Held:
     """Return a run in its folder below `root`."""
     virtual = Virtual(seed=7, faults=tuple(parse(fault, asked.fitted) for fault in faults))
-    return hold(asked, Asked(job=Job(serial=serial), ports={}, virtual=virtual, root=root), Quiet(), stopped)
+    job = Job(serial=serial)
+    paper = stationery(None, None, job=job, procedure=asked.procedure)
+    return hold(asked, Asked(job=job, ports={}, virtual=virtual, root=root, paper=paper), Quiet(), stopped)
 
 
 def revised(folder: Path, board: str, *changes: tuple[str, str], name: str = "revised") -> Path:
