@@ -46,7 +46,7 @@ def ask(*, part: str | None, name: str | None) -> "Draft":
 def _supply() -> "Feed":
     from benchtest.sketch import Feed
 
-    terminals = _question("D.c. supply: its terminals, the positive one first", "X1.1-X1.2", "X1.1-X1.2", Pair.parse)
+    terminals = _question("D.c. supply, positive terminal first", "X1.1-X1.2", "X1.1-X1.2", Pair.parse)
     volts = _question("  its nominal voltage", "24 V", "24 V", _quantity(VOLTAGE))
     amps = _question("  its current limit, or unknown", "1 A", "unknown", _or(_quantity(CURRENT), "unknown"))
     lamp = _question("  lamp that shows it, or none", "D5", NONE, _or(_name, NONE))
