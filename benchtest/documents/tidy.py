@@ -2,9 +2,9 @@
 
 Two spaces a level. What was written in braces or brackets on one line stays so; what was spread over lines becomes one
 line where that is short enough, else a block. Names that the author gave keep the author's order, which may mean
-something (the first state of a probe is the one at rest). In a section, what the thing is comes first and for whom it
-is fitted comes last. Text stands in double quotes where it must, or where other readers of YAML, or people, would take
-it for something else, and without quotes otherwise. Formatting twice changes nothing more.
+something (the first state of a probe is the one at rest). In a section, what the thing is comes first; for whom it is
+fitted, and what it proves, come last. Text stands in double quotes where it must, or where other readers of YAML, or
+people, would take it for something else, and without quotes otherwise. Formatting twice changes nothing more.
 """
 
 from collections.abc import Iterator, Mapping
@@ -24,7 +24,7 @@ WIDTH: Final = 120
 """Longest line that a collection spread over lines is drawn together into."""
 _RESOLVER: Final[Any] = yaml.SafeLoader("")
 _WHAT: Final = ("format", "step", "kind")
-_FOR_WHOM: Final = ("variant", "option")
+_FOR_WHOM: Final = ("variant", "option", "requirement")
 
 
 def tidy(text: str, model: type[BaseModel]) -> str:

@@ -71,7 +71,7 @@ def test_the_same_profile_changes_nothing_either_way(carwash: dict[str, Path], g
     [
         ("", (OPERATE, "operate: {min: 1 ms, max: 5 ms}"), Outcome.PASS, Outcome.FAIL),
         ("K3 slow operate", (OPERATE, "operate: {min: 1 ms, max: 400 ms}"), Outcome.FAIL, Outcome.PASS),
-        ("", ("idle_current: {min: 5 mA, max: 40 mA}", "idle_current: {min: 30 mA, max: 40 mA}"), "pass", "fail"),
+        ("", ("idle_current: {min: 5 mA", "idle_current: {min: 30 mA"), "pass", "fail"),
         ("", ("current: {min: 14 mA, max: 26 mA}", "current: {min: 14 mA, max: 20 mA}"), "pass", "inconclusive"),
         ("", ('reads: {D6: "1"}', 'reads: {D6: "2"}'), Outcome.PASS, Outcome.FAIL),
         ("", ("X1.1-X1.2\n    nominal: 24 V", "X1.1-X1.2\n    nominal: 24.0 V"), Outcome.PASS, Outcome.PASS),

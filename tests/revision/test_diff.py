@@ -50,27 +50,31 @@ OWN = "command: {input: brush}, coil_current: 20 mA, lamp: D3, limits: {operate:
             "every relay (4) response: max 60 ms added (tighter)",
         ),
         (
-            "open_voltage: {min: 90 %}",
-            "open_voltage: {min: 80 %}",
+            "open_voltage: {min: 90 %",
+            "open_voltage: {min: 80 %",
             "every relay (4) open voltage: min 90 % -> 80 % (looser)",
         ),
         (
-            "idle_current: {min: 5 mA, max: 40 mA}",
-            "idle_current: {max: 40 mA}",
+            "idle_current: {min: 5 mA, max",
+            "idle_current: {max",
             "main idle current: min 5 mA removed (looser)",
         ),
         ("current_limit: 1 A", "current_limit: 1.2 A", "main current limit: 1 A -> 1.2 A (looser)"),
         ("stages: [6 V, 12 V]", "stages: [6 V]", "main stages: 12 V removed (looser)"),
         (
-            "reaction: {max: 80 ms}}",
-            "reaction: {max: 60 ms}}",
+            "reaction: {max: 80 ms}, requirement: [CW-R4]}",
+            "reaction: {max: 60 ms}, requirement: [CW-R4]}",
             "brush only with the gate shut reaction: max 80 ms -> 60 ms (tighter)",
         ),
         ("keep_empty: true", "keep_empty: false", "X5 keep empty: yes -> no (looser)"),
         ("load: foam pump", "load: foam motor", "K2 load: foam pump -> foam motor (neutral)"),
         (", again: 2", ", again: 1", "step exercise again: 2 -> 1 (looser)"),
         ("relays: [K1, K2, K3, K4], again", "relays: [K1, K2, K4], again", "step exercise relays: K3 removed (looser)"),
-        ('  - {step: code, reads: {D6: "1"}}\n', "", "step removed: code, at rest: D6 reads 1 (looser)"),
+        (
+            '  - {step: code, reads: {D6: "1"}, requirement: [CW-R6]}\n',
+            "",
+            "step removed: code, at rest: D6 reads 1 (looser)",
+        ),
         ("  - {step: unpowered}\n", "  - {step: unpowered}\n  - {step: plugs}\n", "step added: plugs (tighter)"),
         ('reads: {D6: "1"}', 'reads: {D6: "2"}', "step code, at rest, reads D6: 1 -> 2 (neutral)"),
         ("within: {max: 150 ms}", "within: {max: 200 ms}", "step loss of main within: max 150 ms -> 200 ms (looser)"),
@@ -155,7 +159,7 @@ def test_a_limit_that_follows_from_another_is_seen_in_the_readings(tmp_path: Pat
 
 def test_moved_steps_are_neutral(tmp_path: Path) -> None:
     """A step in another place is told once, not as one that went and one that came."""
-    code, lamps = '  - {step: code, reads: {D6: "1"}}\n', "  - {step: safe off}\n"
+    code, lamps = '  - {step: code, reads: {D6: "1"}, requirement: [CW-R6]}\n', "  - {step: safe off}\n"
     revision = compared(tmp_path, "carwash", (code, ""), (lamps, code + lamps))
 
     assert ["step in another place: code, at rest: D6 reads 1 (neutral)"] == said(revision)
@@ -214,3 +218,19 @@ def test_a_profile_with_problems_is_not_compared(tmp_path: Path, name: str, caps
 
     assert 4 == entry(["profile", "diff", str(CARWASH), str(tmp_path / name)])
     assert name in capsys.readouterr().err
+
+
+def test_another_requirement_is_told_and_is_neutral(tmp_path: Path) -> None:
+    """What a limit, an interlock and a step prove changes no reading."""
+    renamed = (
+        ("max: 200 mohm, requirement: [CW-R2]", "max: 200 mohm, requirement: [CW-R9]"),
+        ("[CW-R4]", "[CW-R4, X]"),
+    )
+    revision = compared(tmp_path, "carwash", *renamed)
+
+    assert [
+        "brush only with the gate shut requirement: X added (neutral)",
+        "every relay (4) resistance requirement: CW-R2 removed (neutral)",
+        "every relay (4) resistance requirement: CW-R9 added (neutral)",
+    ] == said(revision)
+    assert () == revision.readings
