@@ -189,9 +189,11 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+    from benchtest.approval import permit
     from benchtest.seal import open_station
 
     clock = RealClock()
+    approved = permit(prepared.profile, asked.paper.site)
     station = open_station()  # before anything is energised: a result that cannot be sealed is not worth a run
     proven, sentence = _proven(prepared, asked)
     unproven = "" if proven else sentence
@@ -201,6 +203,8 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
         note_consent(journal, asked.acknowledged, overrides)
+        if approved:
+            journal.append("profile approved", at=0.0, by=list(approved))
         before = clock.now()
         done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -210,7 +214,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         path, digest = save_scalars(folder, readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, done, keeper, identities)
-        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
+        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides, approved=approved)
         if run.bench_check is not None and sentence:
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
