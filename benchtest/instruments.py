@@ -75,6 +75,30 @@ class Started:
     """Half-width in seconds: how well the host knows the adapter's beginning."""
 
 
+class Latent(Protocol):
+    """Samples that are made where somebody looks at them, and are then as if they had always been there."""
+
+    @property
+    def shape(self) -> tuple[int, int]:
+        """Channels and samples of each."""
+        ...
+
+    @property
+    def dtype(self) -> np.dtype[np.int16]: ...
+
+    def __getitem__(self, place: int | tuple[int, slice], /) -> NDArray[np.int16]:
+        """Return the samples of one channel, or a stretch of them."""
+        ...
+
+    def __array__(self, dtype: None = None, copy: bool | None = None) -> NDArray[np.int16]:
+        """Return all samples, for `numpy.asarray`."""
+        ...
+
+    def reach(self, row: int, begin: int, end: int) -> tuple[int, int]:
+        """Return two codes that none of these samples lies outside; not always the narrowest such."""
+        ...
+
+
 @dataclass(frozen=True, kw_only=True, slots=True, eq=False)
 class Recording:
     """What every channel did. Sample i was taken at i / rate after the start."""
@@ -82,7 +106,7 @@ class Recording:
     rate: float
     """Samples per second and channel."""
     channels: tuple[int, ...]
-    codes: NDArray[np.int16]
+    codes: NDArray[np.int16] | Latent
     """Shape (channels, samples), as the converter gave them."""
     scale: tuple[float, ...]
     """SI value of one code, per channel."""
@@ -101,7 +125,7 @@ class Recording:
     def samples(self, channel: int) -> NDArray[np.float64]:
         """Return the samples of one channel in SI units, shape (samples,)."""
         row = self.channels.index(channel)
-        samples: NDArray[np.float64] = self.codes[row] * self.scale[row] + self.offset[row]
+        samples: NDArray[np.float64] = self.codes[row].astype(float) * self.scale[row] + self.offset[row]
         return samples
 
     @property

@@ -1,6 +1,7 @@
 """What all tests share: a skipped check fails the suite where everything must run."""
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,11 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.faults import parse
 from benchtest.perform import Performed, Watcher, perform
 from benchtest.rig import Virtual, open_rig
+from tests.servers.postgresql import Absent, Server, served
 
 EVERYTHING = bool(os.environ.get("CI"))
+os.environ.setdefault("BENCHTEST_RECORDS", "none")
+"""Only the tests of the records keep any: a database in every folder of every other test would cost a minute."""
 
 
 @pytest.hookimpl(trylast=True)
@@ -77,6 +81,18 @@ class Bench:
 def bench() -> Bench:
     """The shipped boards on the embedded bench."""
     return Bench()
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Server]:
+    """A PostgreSQL server that all tests share; each takes a database of its own from it."""
+    try:
+        with served() as running:
+            yield running
+    except Absent as problem:
+        if EVERYTHING:
+            raise
+        pytest.skip(str(problem))
 
 
 @pytest.fixture(scope="session")

@@ -41,18 +41,7 @@ _OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
 _LEAST_REAL_LAST: Final = tuple(Origin)
 _CLAIMED: Final = ("claimed_1", "claimed_2", "claimed_3")
 _NOT_CLAIMED: Final = ("unclaimed_1", "unclaimed_2", "unclaimed_3")
-_LABELS: Final = (
-    "head_",
-    "caption_",
-    "col_",
-    "see_",
-    "in_words",
-    "signature",
-    "page_of",
-    "number_issued",
-    "nothing_",
-    "seal_",
-)
+_LABELS: Final = ("head_", "caption_", "col_", "see_", "seal_", "in_words", "signature", "page_of", "nothing_")
 """Beginnings of the keys whose texts the pages put in themselves."""
 
 

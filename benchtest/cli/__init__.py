@@ -21,12 +21,14 @@ COMMANDS: Final = {
     "certificate": ("benchtest.cli.certificate:certificate", "Check, withdraw or issue anew a sealed certificate."),
     "station": ("benchtest.cli.station:station", "This station's key, and the stations that are trusted here."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
+    "records": ("benchtest.cli.records:records", "Ask the records of all runs, and look after them."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
     "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
+    "study": ("benchtest.cli.study:study", "Study many readings: limits, repeatability, capability, drift, agreement."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 

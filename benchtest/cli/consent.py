@@ -11,12 +11,13 @@ from typing import Final
 
 import click
 
-from benchtest.cautions import before_power
+from benchtest.cautions import CAUTIONS, before_power
 from benchtest.cli.documents import Prepared
 from benchtest.errors import PlanError
 from benchtest.fixture.calibration import overdue
 from benchtest.fixture.document import Fixture
 from benchtest.instruments import VIRTUAL
+from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
 from benchtest.results import Override
 

@@ -3,7 +3,7 @@
 import json
 import shlex
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -14,6 +14,7 @@ from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_o
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
 from benchtest.cli.earlier import take_up, with_recorded_run
 from benchtest.cli.paper import clean_day, job_options, site_options, stationery
+from benchtest.cli.records_options import address, records_option, runs_option, tell_kept
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
 from benchtest.cli.stop import stopped_by_signals
@@ -61,7 +62,8 @@ Given = TypeVar("Given")
 @click.option(
     "--override-calibration", metavar="'NAME, REASON'", help="Who answers for an overdue calibration, and why."
 )
-@click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
+@runs_option
+@records_option
 @click.option("--resume", type=click.Path(path_type=Path), metavar="RUN", help="Go on with a paused run by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
 def run(
@@ -72,6 +74,7 @@ def run(
     options: tuple[str, ...],
     partial: bool,
     root: Path,
+    records: str,
     seed: int,
     as_json: bool,
     ports: tuple[str, ...],
@@ -106,6 +109,7 @@ def run(
         paper = stationery(site, language, after=after, job=job, procedure=prepared.procedure)
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root, paper=paper)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
+    asked = replace(asked, records=address(records, asked.root))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
@@ -122,6 +126,8 @@ def run(
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder, by_person=by_person)
+    if held.kept is not None:
+        tell_kept(held.kept)
     return EXIT_CODE[held.run.outcome]
 
 
@@ -259,7 +265,13 @@ def _summary(held: Held) -> dict[str, Any]:
         "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
         "remarks": list(run.remarks),
         "origin": run.origin.value,
-        "seconds": {"estimate": held.estimate, "performing": held.performing, "papers": held.papers},
+        "records": asdict(held.kept) if held.kept is not None else None,
+        "seconds": {
+            "estimate": held.estimate,
+            "performing": held.performing,
+            "papers": held.papers,
+            "recording": held.recording,
+        },
     }
 
 

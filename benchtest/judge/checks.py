@@ -1,7 +1,6 @@
 """One check → one result: ask the measurand's function, then compare."""
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import assert_never
 
 from benchtest.judge import bench, lamps, moments, scalars, states, traffic, voltages
@@ -93,31 +92,30 @@ def _compared(check: Check, procedure: Procedure, readings: Readings, finding: F
     """Return the finding with its uncertainty, its word, and what the word risks."""
     rule = procedure.decision
     if finding.budget is None:
-        verdict = _verdict(check.permitted, finding, 0.0, rule)
-        return _result(check, readings, finding, verdict)
+        return Result(
+            check=check,
+            value=finding.value,
+            uncertainty=None,
+            coverage=None,
+            verdict=_verdict(check.permitted, finding, 0.0, rule),
+            note=finding.note,
+            origin=readings.origin,
+        )
     both = combine(finding.budget)
     uncertainty, coverage = both.expanded(rule.coverage)
     verdict = _verdict(check.permitted, finding, uncertainty, rule)
-    return replace(
-        _result(check, readings, finding, verdict),
-        uncertainty=uncertainty,
-        coverage=coverage,
-        note="; ".join(filter(None, [finding.note, _refused(check, finding, rule.guard * uncertainty, verdict)])),
-        freedom=both.freedom,
-        risk=_risk(check.permitted, finding, both, verdict),
-    )
-
-
-def _result(check: Check, readings: Readings, finding: Finding, verdict: Verdict) -> Result:
+    refused = _refused(check, finding, rule.guard * uncertainty, verdict)
     return Result(
         check=check,
         value=finding.value,
-        uncertainty=None,
-        coverage=None,
+        uncertainty=uncertainty,
+        coverage=coverage,
         verdict=verdict,
-        note=finding.note,
+        note="; ".join(filter(None, [finding.note, refused])),
         origin=readings.origin,
         budget=finding.budget,
+        freedom=both.freedom,
+        risk=_risk(check.permitted, finding, both, verdict),
     )
 
 
@@ -143,10 +141,10 @@ def _risk(permitted: Interval | str, finding: Finding, both: Combined, verdict: 
 
 def _refused(check: Check, finding: Finding, band: float, verdict: Verdict) -> str:
     """Return why a value inside the limits was not accepted; empty for everything else."""
+    if verdict is not Verdict.FAIL:
+        return ""
     match check.permitted, finding.value:
-        case Interval(low=low, high=high), float(value) if verdict is Verdict.FAIL and inside(
-            value, low=low, high=high
-        ):
+        case Interval(low=low, high=high), float(value) if inside(value, low=low, high=high):
             return f"inside the limits by less than the guard band of {plain(band, check.unit)}"
         case _:
             return ""

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from benchtest.instruments import Order, Recording
 from benchtest.judge.finding import Case, Finding, NotSeen, Undecided, seconds
-from benchtest.judge.window import NEARLY, levels, window
+from benchtest.judge.window import NEARLY, levels, onwards, window
 from benchtest.metrology.uncertainty import Budget, interval
 from benchtest.procedure import Bounce, Delay, Interval, State
 from benchtest.readings import Recorded
@@ -135,22 +135,23 @@ def _arrived(case: Case, recording: Recording, number: int, state: State, *, sin
 
     Raises NotSeen when it was there already: then the cause changed nothing.
     """
-    channel, samples = levels(case, recording, number)
-    after = math.ceil(since.earliest * recording.rate - NEARLY) - 1
-    found = arrival(samples, low=channel.low, high=channel.high, above=state in ABOVE, after=after)
-    if found.already:
-        raise NotSeen(f"{channel.terminals} was {state} already")
-    if found.moment is None:
-        return None
-    return Moment(at=found.moment / recording.rate, stamps=_stamps(case, number), sampled=(1 / recording.rate,))
+    after = max(0, math.ceil(since.earliest * recording.rate - NEARLY) - 1)
+    for part in onwards(recording, after):
+        channel, samples = levels(case, recording, number, part)
+        found = arrival(samples, low=channel.low, high=channel.high, above=state in ABOVE, after=0)
+        if found.already and part.begin == after:
+            raise NotSeen(f"{channel.terminals} was {state} already")
+        if found.already or found.moment is not None:
+            moment = part.begin + (-0.5 if found.moment is None else found.moment)
+            return Moment(at=moment / recording.rate, stamps=_stamps(case, number), sampled=(1 / recording.rate,))
+    return None
 
 
 def _bounce(case: Case, asked: Bounce) -> Finding:
     """Return seconds from the first making of a contact to its last closing or opening."""
     recording = case.recorded(asked.evidence).recording
     part = window(recording, start=asked.since, end=asked.until)
-    channel, samples = levels(case, recording, asked.channel)
-    samples = samples[part.begin : part.end]
+    channel, samples = levels(case, recording, asked.channel, part)
     if samples[0] <= channel.low:
         raise NotSeen(f"{channel.terminals} was made already")
     found = bouncing(samples, low=channel.low, high=channel.high)

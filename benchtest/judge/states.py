@@ -6,7 +6,7 @@ import numpy as np
 
 from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, seconds
-from benchtest.judge.window import Window, levels, row, window
+from benchtest.judge.window import Window, levels, rests, window
 from benchtest.procedure import StateOf, Still
 from benchtest.readings import Told, Value
 from benchtest.signals.contact import Side, side
@@ -38,9 +38,11 @@ def _state_of(case: Case, asked: StateOf) -> Finding:
             return _single(case, asked, value)
     recording = case.recorded(asked.evidence).recording
     part = window(recording, start=asked.start, end=asked.end)
-    channel, samples = levels(case, recording, asked.channel)
-    state = side(samples[part.begin : part.end], low=channel.low, high=channel.high)
-    return Finding(value=word(channel.role, state))
+    state = rests(case, recording, asked.channel, part)
+    if state is None:
+        channel, samples = levels(case, recording, asked.channel, part)
+        state = side(samples, low=channel.low, high=channel.high)
+    return Finding(value=word(case.channel(asked.channel).role, state))
 
 
 def _single(case: Case, asked: StateOf, value: float) -> Finding:
@@ -61,33 +63,15 @@ def _still(case: Case, asked: Still) -> Finding:
     """
     recording = case.recorded(asked.evidence).recording
     part = window(recording, start=asked.start, end=asked.end)
-    notes = [_movement(case, recording, number, part) for number in _suspects(case, recording, asked.channels, part)]
+    suspects = [number for number in asked.channels if rests(case, recording, number, part) is None]
+    notes = [_movement(case, recording, number, part) for number in suspects]
     moved = [note for note in notes if note]
     return Finding(value=float(len(moved)), note=", ".join(moved))
 
 
-def _suspects(case: Case, recording: Recording, numbers: tuple[int, ...], part: Window) -> list[int]:
-    """Return the channels whose extremes do not lie on one side: all that may have moved."""
-    if not numbers:
-        return []
-    rows = [row(recording, number) for number in numbers]
-    codes = recording.codes[rows, part.begin : part.end]
-    scale, offset = np.array(recording.scale)[rows], np.array(recording.offset)[rows]
-    ends = np.stack((codes.min(axis=1), codes.max(axis=1))) * scale + offset
-    lowest, highest = ends.min(axis=0), ends.max(axis=0)
-    channels = [case.watched(number) for number in numbers]
-    contact = np.array([channel.role is Role.CONTACT for channel in channels])
-    low = np.array([channel.low for channel in channels])
-    high = np.array([channel.high for channel in channels])
-    above = (lowest >= high) | (contact & (highest <= -high))
-    below = (highest <= low) & (~contact | (lowest >= -low))
-    return [number for number, settled in zip(numbers, above | below, strict=True) if not settled]
-
-
 def _movement(case: Case, recording: Recording, number: int, part: Window) -> str:
     """Return what a channel did, empty when it kept its state."""
-    channel, samples = levels(case, recording, number)
-    samples = samples[part.begin : part.end]
+    channel, samples = levels(case, recording, number, part)
     changes = crossings(samples, low=channel.low, high=channel.high)
     if changes.index.size:
         now = word(channel.role, "above" if changes.rising[0] else "below")

@@ -7,7 +7,7 @@ import numpy as np
 
 from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, Undecided
-from benchtest.judge.window import Window, row, values, window
+from benchtest.judge.window import ENDS, Window, row, values, window
 from benchtest.metrology import uncertainty
 from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
@@ -95,12 +95,13 @@ def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Findin
 
 def _extent(case: Case, asked: Extent, recording: Recording, part: Window) -> Finding:
     """Return the lowest sample or the whole swing; what lies beyond the range is beyond every limit."""
-    codes = recording.codes[row(recording, asked.channel), part.begin : part.end]
-    ends = np.iinfo(np.int16)
-    if codes.min() == ends.min or (asked.of != "lowest" and codes.max() == ends.max):
+    line = row(recording, asked.channel)
+    codes = recording.codes[line, part.begin : part.end]
+    least, most = int(codes.min()), int(codes.max())
+    if least == ENDS.min or (asked.of != "lowest" and most == ENDS.max):
         return Finding(value=-math.inf if asked.of == "lowest" else math.inf, note="beyond the range of the channel")
-    samples, quality = recording.samples(asked.channel)[part.begin : part.end], case.channel(asked.channel).quality
-    low, high = float(samples.min()), float(samples.max())
+    quality = case.channel(asked.channel).quality
+    low, high = (code * recording.scale[line] + recording.offset[line] for code in (least, most))
     if asked.of == "lowest":
         return Finding(value=low, budget=uncertainty.reading(low, quality))
     return Finding(value=high - low, budget=uncertainty.reading(high - low, quality))

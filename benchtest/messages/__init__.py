@@ -4,7 +4,7 @@ Pure: owns no port and no clock. Whoever speaks on a link (the real adapters, th
 one it is follows from what the profile says of the link: a signal database (CAN) or a declared format (serial).
 """
 
-from benchtest.messages.can_codec import EXTENDED, NUMBER, CanCodec
+from benchtest.messages.can_codec import EXTENDED, NUMBER, CanCodec, can_codec
 from benchtest.messages.codec import Codec
 from benchtest.messages.format import Layout, Mark, SerialFormat, SignalPlace
 from benchtest.messages.serial_codec import SerialCodec
@@ -23,6 +23,7 @@ __all__ = [
     "SignalPlace",
     "Splitter",
     "Turns",
+    "can_codec",
     "codec_of",
 ]
 

@@ -32,16 +32,21 @@ class CanCodec:
         self._errors: tuple[type[Exception], ...] = (cantools.Error, ValueError, OverflowError, TypeError)
         self._encoded = lru_cache(REMEMBERED)(self._encode)  # a link says the same over and over
         self._decoded = lru_cache(REMEMBERED)(self._decode)
+        self._written = lru_cache(REMEMBERED)(_written)
         self._by_id: dict[int, Any] = {_identifier(message): message for message in loaded.messages}
         self._by_name: dict[str, Any] = {message.name: message for message in loaded.messages}
+        self._identifiers = {message.name: identifier for identifier, message in self._by_id.items()}
+        self._units = {
+            message.name: {signal.name: signal.unit or "" for signal in message.signals} for message in loaded.messages
+        }
 
     def identifier(self, message: str) -> int:
         """Return the identifier of a message; with EXTENDED where it has 29 bits."""
-        return _identifier(self._by_name[message])
+        return self._identifiers[message]
 
     def signals(self, message: str) -> Mapping[str, str]:
         """Return the signals of a message and their units."""
-        return {signal.name: signal.unit or "" for signal in self._by_name[message].signals}
+        return self._units[message]
 
     def encode(self, message: str, values: Mapping[str, float], *, clip: bool = False) -> bytes:
         """Return the data of a message."""
@@ -57,13 +62,12 @@ class CanCodec:
         except self._errors as cause:
             raise ValueError(str(cause)) from cause
 
-    def decode(self, identifier: int, data: bytes) -> tuple[str, dict[str, float]]:
+    def decode(self, identifier: int, data: bytes) -> tuple[str, Mapping[str, float]]:
         """Return the message's name and signals; an empty name when the database cannot say what it is.
 
         So it is with an unknown identifier, a frame that is too short, and an unknown multiplexer value.
         """
-        name, signals = self._decoded(identifier, bytes(data))
-        return name, dict(signals)
+        return self._decoded(identifier, bytes(data))
 
     def _decode(self, identifier: int, data: bytes) -> tuple[str, Mapping[str, float]]:
         known = self._by_id.get(identifier)
@@ -77,7 +81,17 @@ class CanCodec:
 
     def written(self, identifier: int, data: bytes) -> str:
         """Return identifier and data: `120#0F00`."""
-        return f"{identifier & NUMBER:X}#{data.hex().upper()}"
+        return self._written(identifier, bytes(data))
+
+
+@lru_cache(maxsize=8)
+def can_codec(database: str) -> CanCodec:
+    """Return the codec of a signal database: one for every board that speaks by it."""
+    return CanCodec(database)
+
+
+def _written(identifier: int, data: bytes) -> str:
+    return f"{identifier & NUMBER:X}#{data.hex().upper()}"
 
 
 def _identifier(message: Any) -> int:

@@ -26,7 +26,7 @@ class Codec(Protocol):
         """
         ...
 
-    def decode(self, identifier: int, data: bytes) -> tuple[str, dict[str, float]]:
+    def decode(self, identifier: int, data: bytes) -> tuple[str, Mapping[str, float]]:
         """Return a message's name and signals; an empty name when the bytes are none that is known."""
         ...
 

@@ -111,15 +111,13 @@ def combine(budget: Budget) -> Combined:
     Not a number when one contribution is not; raises ValueError when terms contradict one another.
     """
     contributions = [term.contribution for term in budget.terms]
-    if not all(math.isfinite(one) for one in contributions):
+    if not all(map(math.isfinite, contributions)):
         return Combined(standard=combined(contributions), freedom=math.inf)
     if budget.correlations or len({term.influence for term in budget.terms}) < len(contributions):
         return _through_gtc(budget)
     standard = combined(contributions)
-    return Combined(
-        standard=standard,
-        freedom=effective_freedom(standard, ((term.contribution, term.freedom) for term in budget.terms)),
-    )
+    freedoms = (term.freedom for term in budget.terms)
+    return Combined(standard=standard, freedom=effective_freedom(standard, zip(contributions, freedoms, strict=True)))
 
 
 def _through_gtc(budget: Budget) -> Combined:

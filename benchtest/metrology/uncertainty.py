@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING, Final
 
 from benchtest.metrology.budget import Budget, Term, combined, expanded, joined
@@ -223,10 +224,11 @@ def winding(coil: Budget, *, ohms: float, now: float, then: float, within: float
     return joined(coil.scaled(factor), Budget(terms=temperature))
 
 
+@lru_cache(maxsize=4096)
 def _bounded(name: str, of: str, half_width: float, unit: str, *, sensitivity: float = 1.0) -> tuple[Term, ...]:
     """Return the term of an error of which only a bound is known, none when it is zero; what is not a number stays.
 
-    Of a resolution the bound is half a step: d/√12 is (d/2)/√3.
+    Of a resolution the bound is half a step: d/√12 is (d/2)/√3. Most bounds of a bench are the same at every reading.
     """
     if half_width == 0 or sensitivity == 0:
         return ()

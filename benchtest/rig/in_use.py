@@ -59,6 +59,12 @@ class Rig:
 
     watch: Watch = field(default_factory=Watch)
     """Where the watching of guards, current limits and step deadline stands."""
+    used: tuple[str, ...] = field(init=False)
+    """The adapters that serve this bench, the harness's own first."""
+
+    def __post_init__(self) -> None:
+        """Look up once what every step wants to know."""
+        object.__setattr__(self, "used", adapters_of(self.fixture, self.harness))
 
     def heed(self) -> None:
         """Raise Aborted when somebody has said stop or a guard has tripped, RigError when the step takes too long."""
@@ -78,8 +84,7 @@ class Rig:
 
     def begins(self, step: Step) -> None:
         """Note that a step begins; its time counts from here, and the guards are looked at before anything else."""
-        used = adapters_of(self.fixture, self.harness)
-        self.watch.asked_freely = not any(self.fixture.adapters[name].driver in NOT_ASKED for name in used)
+        self.watch.asked_freely = not any(self.fixture.adapters[name].driver in NOT_ASKED for name in self.used)
         self.watch.begins(step, self.clock.now())
         self.look()
         if self.link is not None:
@@ -151,7 +156,7 @@ class Rig:
         """Return how late an order on the link may be, in seconds; a bench that the host polls was planned for more."""
         if self.person is not None:
             return math.inf  # nothing is timed while a person works the bench
-        used = (self.fixture.adapters[name] for name in adapters_of(self.fixture, self.harness))
+        used = (self.fixture.adapters[name] for name in self.used)
         return LATEST + max((adapter.stamp for adapter in used if adapter.driver not in RECORDS), default=0.0)
 
     def _say(self, order: Say | bool, plan: LinkPlan | None) -> float:
@@ -208,8 +213,7 @@ class Rig:
 
     def _by_itself(self) -> str:
         """Return what becomes of the outputs when nobody can reach them."""
-        names = adapters_of(self.fixture, self.harness)
-        without = [name for name in names if self.fixture.adapters[name].dead_man == NO_DEAD_MAN]
+        without = [name for name in self.used if self.fixture.adapters[name].dead_man == NO_DEAD_MAN]
         if not without:
             return "its dead-man takes everything off by itself"
         return f"adapter {' and '.join(without)} has no dead-man: cut the supply of the bench by hand"

@@ -220,8 +220,10 @@ def _followed(means: Means, width: int, window: int) -> Levels:
         if not 0 < lit.sum() < lit.size:
             return Levels(middles=middles, step=0.0, noise=float(smooth.std()))
         dark, step = _fitted(values, lit, knots)
-        middles = dark + step / 2
+        middles, before = dark + step / 2, lit
         lit = smooth > middles
+        if np.array_equal(lit, before):
+            break  # another round would find the same
     rest = values - middles - np.where(lit, step / 2, -step / 2)
     noise = max(_scatter(rest, lit, width, means), ROUNDING * float(np.abs(values).max()))
     return Levels(middles=middles, step=step, noise=max(noise, FLOOR * step))
@@ -243,42 +245,52 @@ class _Knots:
 
     before: NDArray[np.intp]
     """Knot at or before each place."""
-    share: Moments
-    """How far each place lies towards the next knot, 0 to 1."""
+    low: Moments
+    """How near each place lies to that knot, 0 to 1."""
+    high: Moments
+    """How near it lies to the next one."""
     count: int
-    apart: float
-    """Places from one to the next."""
+    squares: NDArray[np.float64]
+    """What the least squares have of the knots alone, bends included, whatever is lit."""
+
+    def total(self, weights: Moments) -> Moments:
+        """Return the sums of weights from each knot to the next."""
+        return np.asarray(np.bincount(self.before, weights, minlength=self.count), float)
 
 
 def _knots(size: int, block: int) -> _Knots:
     count = min(MOST_KNOTS, max(2, round(size / block) + 1))
     at: Moments = np.arange(size, dtype=float) * ((count - 1) / max(size - 1, 1))
     before = np.minimum(at.astype(np.intp), count - 2)
-    return _Knots(before, at - before, count, size / (count - 1))
+    high = at - before
+    knots = _Knots(before, 1 - high, high, count, np.zeros((count, count)))
+    _square(knots, apart=size / (count - 1))
+    return knots
+
+
+def _square(knots: _Knots, *, apart: float) -> None:
+    """Fill in the squares; `apart` is the places from one knot to the next."""
+    low, high, squares, at = knots.low, knots.high, knots.squares, np.arange(knots.count)
+    squares[at, at] = knots.total(low * low)
+    squares[at[1:], at[1:]] += knots.total(high * high)[:-1]
+    squares[at[:-1], at[1:]] = squares[at[1:], at[:-1]] = knots.total(low * high)[:-1]
+    bends = np.diff(np.eye(knots.count), 2, axis=0)
+    squares += STIFF * apart * bends.T @ bends + 1e-9 * apart * np.eye(knots.count)
 
 
 def _fitted(values: Moments, lit: NDArray[np.bool_], knots: _Knots) -> tuple[Moments, float]:
     """Return the dark level at every place and the step, as least squares have them; bends are a little dear."""
     middle = float(values.mean())
     values = values - middle
-    low, high, count = 1 - knots.share, knots.share, knots.count
+    low, high, count, total = knots.low, knots.high, knots.count, knots.total
     matrix, right = np.zeros((count + 1, count + 1)), np.zeros(count + 1)
-    at = np.arange(count)
-
-    def total(weights: Moments) -> Moments:
-        return np.asarray(np.bincount(knots.before, weights, minlength=count), float)
-
-    matrix[at, at] = total(low * low)
-    matrix[at[1:], at[1:]] += total(high * high)[:-1]
-    matrix[at[:-1], at[1:]] = matrix[at[1:], at[:-1]] = total(low * high)[:-1]
-    matrix[at, count] = total(low * lit)
-    matrix[at[1:], count] += total(high * lit)[:-1]
+    matrix[:count, :count] = knots.squares
+    matrix[:count, count] = total(low * lit)
+    matrix[1:count, count] += total(high * lit)[:-1]
     matrix[count, :count], matrix[count, count] = matrix[:count, count], lit.sum()
     right[:count] = total(low * values)
     right[1:count] += total(high * values)[:-1]
     right[count] = values[lit].sum()
-    bends = np.diff(np.eye(count), 2, axis=0)
-    matrix[:count, :count] += STIFF * knots.apart * bends.T @ bends + 1e-9 * knots.apart * np.eye(count)
     found = np.linalg.solve(matrix, right)
     return middle + found[knots.before] * low + found[knots.before + 1] * high, float(found[count])
 

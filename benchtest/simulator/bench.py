@@ -9,8 +9,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import Final
 
-import numpy as np
-
 import benchtest
 from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
@@ -21,7 +19,8 @@ from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.converter import Converter, converter
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
-from benchtest.simulator.trace import HISTORY, Samples
+from benchtest.simulator.trace import HISTORY
+from benchtest.simulator.unread import Moments, Row, Unread
 
 LONGEST: Final = HISTORY / 2
 """Seconds; the longest capture."""
@@ -132,7 +131,12 @@ class SimulatedBench:
             raise AdapterRefused(f"channel {channel} is not a supply (it is: {self._role(channel)})")
         true = self._scene.supply_state(channel)
         volts, amps = (self._converter(channel, role) for role in (Role.SENSE, Role.CURRENT))
-        return replace(true, volts=volts.true_to_read(true.volts), amps=amps.true_to_read(true.amps))
+        return SupplyState(
+            on=true.on,
+            volts=volts.true_to_read(true.volts),
+            amps=amps.true_to_read(true.amps),
+            limiting=true.limiting,
+        )
 
     # ---- readings
 
@@ -195,20 +199,17 @@ class SimulatedBench:
     def _sampled(self, running: _Running) -> Recording:
         capture = running.capture
         count = round(capture.duration * capture.rate)
-        times: Samples = running.started + np.arange(count, dtype=np.float64) * (running.pace / capture.rate)
-        codes = np.empty((len(capture.channels), count), dtype=np.int16)
-        scales = []
-        for row, channel in enumerate(capture.channels):
-            channel_converter = self._converter(channel, self._role(channel))
-            noise = self._scene.chance.gaussian(count, offset=float(self._rng.random()))
-            codes[row] = channel_converter.codes(self._scene.signal(channel)(times), noise)
-            scales.append(channel_converter.scale)
+        moments = Moments(running.started, running.pace / capture.rate, count)
+        converters = [self._converter(channel, self._role(channel)) for channel in capture.channels]
+        seen = [self._scene.signal(channel).during(moments.at(0), moments.at(-1)) for channel in capture.channels]
+        stretches = self._rng.random(len(seen)).tolist()
+        rows = [Row(*known) for known in zip(seen, converters, stretches, strict=True)]
         return Recording(
             rate=capture.rate,
             channels=capture.channels,
-            codes=codes,
-            scale=tuple(scales),
-            offset=(0.0,) * len(scales),
+            codes=Unread(rows, moments, self._scene.chance),
+            scale=tuple(converter.scale for converter in converters),
+            offset=(0.0,) * len(rows),
             done=tuple(running.done),
         )
 

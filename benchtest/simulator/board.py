@@ -1,11 +1,10 @@
 """The virtual board: supplies, relays, lamps, program and link, put together from one specimen.
 
-Everything that can be measured is a `Signal`: a function from moments to values. What the board is connected to is the
+Everything that can be measured is a `Signal`. What the board is connected to is the
 scene's business.
 """
 
 import math
-from collections.abc import Callable
 from functools import partial
 from typing import Final
 
@@ -29,9 +28,10 @@ from benchtest.simulator.lamp import (
 )
 from benchtest.simulator.relay import SHORT, SimulatedRelay
 from benchtest.simulator.reporting import Reporter
+from benchtest.simulator.signal import DARK, Carried, Combined, Signal, clipped
 from benchtest.simulator.specimen import Specimen
 from benchtest.simulator.supply import SimulatedSupply
-from benchtest.simulator.trace import Samples, Signal, Trace
+from benchtest.simulator.trace import Samples, Trace
 
 DROPOUT: Final = 3.0
 """Volts that a regulator loses at least: a rail follows the supply below rail + this."""
@@ -70,6 +70,8 @@ class VirtualBoard:
             self.relays[one].bridged.append(self.relays[other])
         self._lamps = {name: specimen.lamp(name) for name in self.profile.lamps}
         self._glow: dict[str, Signal] = {}
+        self._counts: dict[tuple[str, frozenset[str]], int] = {}
+        self._counting = next((name for name, code in self.profile.codes.items() if isinstance(code, CountCode)), None)
         self._connect_power()
         self._connect_lamps()
         self.reporter = None if codec is None else Reporter(events, specimen, self.firmware, codec, self.power)
@@ -105,18 +107,18 @@ class VirtualBoard:
             light.set(self._events.now, target, tau=max(relay.pad.tau, GLOW))
 
         relay.on_coil.append(follow)
-        return light.sample
+        return light
 
     def _steady(self, supply: SimulatedSupply) -> Signal:
         """Follow the voltage; an a.c. lamp sits behind rectifier and capacitor and does not flicker."""
-        return lambda times: brightness(supply.inside.sample(times), supply.build.nominal)
+        return Combined(partial(brightness, nominal=supply.build.nominal), supply.inside)
 
     def _code_lamp(self, name: str, code: str) -> Signal:
         light = Trace()
         player = Player(self._events, light, partial(self._beats, name, code), pace=self.firmware.build.pace)
         self.firmware.on_boot.append(player.start)
         self.firmware.on_reset.append(player.stop)
-        return light.sample
+        return light
 
     def _beats(self, lamp: str, name: str) -> list[Beat]:
         code = self.profile.codes[name]
@@ -124,17 +126,24 @@ class VirtualBoard:
         if self._specimen.has(Kind.CODE_MISSING, lamp):
             return [(True, 1.0)]
         if isinstance(code, CountCode):
-            beats = list(count_beats(code, self._count(code) + wrong))
+            beats = list(count_beats(code, self._count(name) + wrong))
         else:
             beats = list(digits_beats(code, tuple(self._digits(code, probe, wrong=wrong) for probe in code.probes)))
         if not self._specimen.has(Kind.CODE_IRREGULAR, lamp):
             return beats
         return [(lit, seconds * float(self._rng.uniform(*IRREGULAR))) for lit, seconds in beats]
 
-    def _count(self, code: CountCode) -> int:
+    def _count(self, name: str) -> int:
+        """Return what a counting code says now; looked up once for each state of the board."""
         true = self.firmware.truth()
-        shown = (count for count, meaning in code.meanings.items() if meaning.when is None or meaning.when.holds(true))
-        return next(shown, 0)
+        known = self._counts.get((name, true))
+        if known is None:
+            code = self.profile.codes[name]
+            assert isinstance(code, CountCode)
+            meanings = code.meanings.items()
+            shown = (count for count, meaning in meanings if meaning.when is None or meaning.when.holds(true))
+            known = self._counts[name, true] = next(shown, 0)
+        return known
 
     def _digits(self, code: DigitsCode, probe: str, *, wrong: bool) -> tuple[int, int]:
         state = self.firmware.state_of(probe)
@@ -143,9 +152,7 @@ class VirtualBoard:
 
     def _shown(self) -> int:
         """Return what the first counting code says now, for the board's heartbeat."""
-        counts = (code for code in self.profile.codes.values() if isinstance(code, CountCode))
-        first = next(counts, None)
-        return 0 if first is None else self._count(first)
+        return 0 if self._counting is None else self._count(self._counting)
 
     # ---- what can be measured
 
@@ -153,10 +160,10 @@ class VirtualBoard:
         """Return the reading of the sensor over a lamp."""
         lamp = self._specimen.pairs(Kind.LAMPS_SWAPPED).get(lamp, lamp)
         build = self._lamps[lamp]
-        glow = self._lit_by_power() if build.always else self._glow.get(lamp, _dark)
+        glow = self._lit_by_power() if build.always else self._glow.get(lamp, DARK)
         if build.gaps:
-            glow = _with_gaps(build.gaps, glow)
-        return _over_ambient(build, _dark if build.dark else glow)
+            glow = Carried(glow, partial(through, build.gaps))
+        return Combined(partial(_over_ambient, build), DARK if build.dark else glow)
 
     def _lit_by_power(self) -> Signal:
         return self._steady(self.power)
@@ -164,33 +171,22 @@ class VirtualBoard:
     def rail(self, name: str) -> Signal:
         """Return the voltage of a rail, which the supply must exceed."""
         volts, share = self._specimen.rail(name), self._specimen.ripple(name)
-
-        def steady(times: Samples) -> Samples | float:
-            return np.clip(np.asarray(self.power.inside.sample(times)) - DROPOUT, 0.0, volts)
-
-        return steady if not share else lambda times: steady(times) * (1 + share * np.sin(TURN * RIPPLE * times))
+        steady = Combined(lambda supply: clipped(supply - DROPOUT, 0.0, volts), self.power.inside)
+        return steady if not share else Carried(steady, lambda times: 1 + share * np.sin(TURN * RIPPLE * times))
 
     def passed_on(self, supply: str) -> Signal:
         """Return the voltage on the way out to the next board."""
         ohms = self._specimen.pass_through(supply)
         if math.isinf(ohms):
-            return _dark
-        source = self.supplies[supply]
-        return lambda times: source.sample_volts(times) - ohms * np.asarray(self.current(supply)(times))
+            return DARK
+        terminals = self.supplies[supply].terminals
+        return Combined(lambda volts, amps: volts - ohms * amps, terminals, self.current(supply))
 
     def current(self, supply: str) -> Signal:
         """Return the current that the board takes from a supply."""
         source = self.supplies[supply]
-        if source is not self.power:
-            return source.sample_idle_amps
-
-        def amps(times: Samples) -> Samples | float:
-            total = source.sample_idle_amps(times)
-            for relay in self.relays.values():
-                total = total + relay.amps.sample(times)
-            return total
-
-        return amps
+        coils = [relay.amps for relay in self.relays.values()] if source is self.power else []
+        return Combined(lambda *amps: sum(amps), source.idle, *coils)
 
     def amps(self, supply: str) -> float:
         """Return the current of a supply now (r.m.s. for a.c.)."""
@@ -199,14 +195,5 @@ class VirtualBoard:
         return source.idle_amps(now) + coils
 
 
-def _with_gaps(gaps: tuple[bool, ...], glow: Signal) -> Signal:
-    return lambda times: np.asarray(glow(times)) * through(gaps, times)
-
-
-def _dark(times: Samples) -> float:
-    del times
-    return 0.0
-
-
-def _over_ambient(build: LampBuild, glow: Signal) -> Callable[[Samples], Samples | float]:
-    return lambda times: build.ambient + build.bright * np.asarray(glow(times))
+def _over_ambient(build: LampBuild, glow: Samples | float) -> Samples | float:
+    return build.ambient + build.bright * glow

@@ -4,6 +4,7 @@ Bounces are a train in which each hop is shorter than the one before, as of a ba
 """
 
 from dataclasses import dataclass
+from itertools import accumulate
 from typing import Final, Literal
 
 import numpy as np
@@ -50,29 +51,30 @@ class SimulatedContact:
         A train of bounces, each shorter than the one before, as of a ball; the last closing ends the bounce time.
         """
         hops = int(self._rng.integers(2, 5))
-        shares = np.cumsum(self._rng.uniform(0.35, 0.6, size=2 * hops) ** np.arange(1, 2 * hops + 1))
-        landed = [float(moment) for moment in self._build.bounce * shares / shares[-1]]
+        falls = self._rng.uniform(0.35, 0.6, size=2 * hops).tolist()
+        shares = list(accumulate(fall**hop for hop, fall in enumerate(falls, start=1)))
+        landed = [self._build.bounce * share / shares[-1] for share in shares]
         if not self._build.chatters:
             return landed
-        later = landed[-1] + np.cumsum(self._rng.uniform(*CHATTER, size=2 * self._build.chatters))
-        return [*landed, *later.tolist()]
+        later = accumulate(self._rng.uniform(*CHATTER, size=2 * self._build.chatters).tolist())
+        return [*landed, *(landed[-1] + gap for gap in later)]
 
-    def close(self) -> bool:
-        """Make for the first time; return whether it was open and free to move, and so will bounce."""
+    def close(self) -> None:
+        """Make for the first time and then bounce, where it was open and is free to move."""
         if self._build.misses and self._rng.random() < self._build.misses:
-            return False
-        return self._put(self._build.closed_volts)
+            return
+        closed, opened, now = self._build.closed_volts, self._build.open_volts, self._events.now
+        if self._put(closed):
+            for hop, delay in enumerate(self.bounce_moments()):
+                self.volts.set(now + delay, closed if hop % 2 else opened)
 
     def open(self) -> None:
-        """Break, without bounce."""
+        """Break without bounce, in the middle of bouncing too."""
+        self.volts.cut(self._events.now)
         if self._sticks > 0:
             self._sticks -= 1
         else:
             self._put(self._build.open_volts)
-
-    def toggle(self, hop: int) -> None:
-        """Fly open on even hops, touch on odd ones."""
-        self._put(self._build.closed_volts if hop % 2 else self._build.open_volts)
 
     def _put(self, volts: float) -> bool:
         if self._build.stuck is not None or volts == self.volts.target:

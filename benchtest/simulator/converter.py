@@ -47,6 +47,15 @@ class Converter:
         np.clip(codes, -32768, 32767, out=codes)
         return codes.astype(np.int16)
 
+    def reach(self, value: float, most: float) -> tuple[int, int]:
+        """Return the least and the greatest code of a true value under noise of up to `most` standard deviations."""
+        exact, noise = value * (self.gain / self.scale) + self.offset / self.scale, NOISE * most
+        return _code(exact - noise - 1), _code(exact + noise + 1)  # one code for what single precision rounds
+
+
+def _code(exact: float) -> int:
+    return min(max(round(exact), -32768), 32767)
+
 
 def converter(channel: int, role: Role, fixture: Fixture, chance: Chance) -> Converter:
     """Draw the converter of one channel."""

@@ -98,6 +98,14 @@ class Firmware:
         self.supplies: set[str] = set()
         """Supplies that are there."""
         self._events, self._profile, self._relays, self._rng = events, profile, relays, rng
+        self._follows = {
+            name: relay.command.input for name, relay in profile.relays.items() if relay.command.input is not None
+        }
+        """Relay → the input that it follows."""
+        self._alone = {
+            name for name in self._follows if profile.link is None or profile.relays[name].without_link == "holds"
+        }
+        """Relays that follow theirs without a link too."""
         self._locks: dict[str, list[Interlock]] = {name: [] for name in relays}
         for name, lock in profile.interlocks.items():
             if name in build.always:
@@ -105,13 +113,15 @@ class Firmware:
             elif name not in build.ignored:
                 self._locks[lock.relay].append(lock)
         self._raw: dict[str, bool | str] = {name: self._at_rest(name) for name in profile.inputs}
-        self._inputs = dict(self._raw)
+        self._inputs: dict[str, bool | str] = {}
+        self._read: frozenset[str] = frozenset()
+        self._take(self._raw)
         self._commands: dict[str, bool] = {}
         self._held: frozenset[str] = frozenset()
         self._latched: frozenset[str] = frozenset()
         self._life = 0
         self._last_beat = -math.inf
-        self._deciding = self._reporting = self._deaf = False
+        self._deciding = self._reporting = self._deaf = self._watching = False
 
     # ---- power
 
@@ -128,7 +138,7 @@ class Firmware:
         if life != self._life:
             return
         self.running = True
-        self._inputs = dict(self._raw)
+        self._take(self._raw)
         for action in self.on_boot:
             action()
         self._changed()
@@ -159,8 +169,15 @@ class Firmware:
 
     def _settled(self, name: str, state: bool | str) -> None:
         if self.running and self._raw[name] == state and self._inputs[name] != state:
-            self._inputs[name] = state
+            self._take({name: state})
             self._changed()
+
+    def _take(self, states: Mapping[str, bool | str]) -> None:
+        """Read inputs and probes as these states, and keep the names that are true by it."""
+        self._inputs.update(states)
+        levels = (name for name, value in self._inputs.items() if value is True)
+        probes = (f"{name}={value}" for name, value in self._inputs.items() if isinstance(value, str))
+        self._read = frozenset((*levels, *probes))
 
     def supply(self, name: str, there: bool) -> None:
         """Know that a supply has come or gone."""
@@ -172,15 +189,20 @@ class Firmware:
         if not self.running or self._deaf:
             return
         self._last_beat = self._events.now
-        if math.isfinite(self.build.lost_after):
+        if not self._watching and math.isfinite(self.build.lost_after):
+            self._watching = True
             self._events.after(self.build.lost_after, self._watch)
         if not self.link_alive:
             self.link_alive = True
             self._changed()
 
     def _watch(self) -> None:
-        late = self._events.now - self._last_beat >= self.build.lost_after * (1 - 1e-9)
-        if self.link_alive and late:
+        """Take the link as lost when nothing was heard for so long; else look again when that would be so."""
+        due = self._last_beat + self.build.lost_after
+        self._watching = self._events.now < due
+        if self._watching:
+            self._events.at(due, self._watch)
+        elif self.link_alive:
             self.link_alive, self._deaf = False, not self.build.recovers
             self._commands = {
                 name: on for name, on in self._commands.items() if self._profile.relays[name].without_link == "holds"
@@ -204,11 +226,10 @@ class Firmware:
 
     def truth(self, energised: frozenset[str] | None = None) -> frozenset[str]:
         """Return every name that is true now, as conditions of a profile use them."""
-        names = {name for name, value in self._inputs.items() if value is True}
-        names |= {f"{name}={value}" for name, value in self._inputs.items() if isinstance(value, str)}
-        names |= self.supplies | (self.energised if energised is None else energised)
-        names |= {"link"} if self.link_alive else set()
-        return frozenset(names | ({"interlock"} if self._held else set()))
+        names = self._read | self.supplies | (self.energised if energised is None else energised)
+        if self.link_alive:
+            names |= {"link"}
+        return names | {"interlock"} if self._held else names
 
     def state_of(self, probe: str) -> str:
         """Return the state that a probe is read as."""
@@ -244,11 +265,9 @@ class Firmware:
                 action()
 
     def _wanted(self, name: str) -> bool:
-        relay = self._profile.relays[name]
-        if relay.command.input is None:
+        if name not in self._follows:
             return self._commands.get(name, False)
-        obeys = self._profile.link is None or self.link_alive or relay.without_link == "holds"
-        return obeys and self._inputs[relay.command.input] is True
+        return (self.link_alive or name in self._alone) and self._inputs[self._follows[name]] is True
 
     def _decide(self) -> None:
         self._deciding = False
@@ -274,8 +293,10 @@ class Firmware:
 
         A relay that is on stays on until the cycle after the loss; one that is to come waits for the other's coil.
         """
-        truth = self.truth(before - {name} if name in before else live - {name})
         locks = self._locks[name]
+        if not locks:
+            return True, False
+        truth = self.truth(before - {name} if name in before else live - {name})
         permitted = all(lock.needs.holds(truth) for lock in locks)
         if not permitted and any(lock.restart == "by command" for lock in locks if not lock.needs.holds(truth)):
             self._latched |= {name}

@@ -4,11 +4,10 @@ import math
 from collections.abc import Mapping
 from typing import Final
 
-import numpy as np
-
 from benchtest.faults import Trip
 from benchtest.fixture.document import Guard
-from benchtest.simulator.trace import Samples, Signal
+from benchtest.simulator.signal import Signal
+from benchtest.simulator.trace import Samples, Trace
 
 CLOSED: Final = 24.0
 """Volts of a closed guard circuit: its own supply, which nothing on the bench switches."""
@@ -34,17 +33,33 @@ class Guards:
     @property
     def signals(self) -> dict[int, Signal]:
         """Channel → what it sees."""
-        return {guard.channel: self._signal(name, guard) for name, guard in self._guards.items()}
+        return {guard.channel: _Circuit(self, name, guard) for name, guard in self._guards.items()}
 
-    def _signal(self, name: str, guard: Guard) -> Signal:
-        def seen(times: Samples) -> Samples:
-            tripped = times >= self._trips_at(name)
-            return np.where(tripped == (guard.safe == "low"), CLOSED, 0.0)
-
-        return seen
-
-    def _trips_at(self, name: str) -> float:
+    def trips_at(self, name: str) -> float:
+        """Return the moment at which a guard trips, as far as that is known now; infinite for never."""
         if name in self._at:
             return self._at[name]
         after = self._after.get(name, math.inf)
         return after if math.isinf(after) else self._powered + after
+
+
+class _Circuit:
+    """The circuit of one guard, as its channel sees it."""
+
+    def __init__(self, guards: Guards, name: str, guard: Guard) -> None:
+        self._guards, self._name, self._guard = guards, name, guard
+
+    def during(self, begin: float, end: float) -> Signal | float:
+        """Return what it is between two moments."""
+        return self._volts().during(begin, end)
+
+    def sample(self, times: Samples) -> Samples | float:
+        """Return the volts at moments."""
+        return self._volts().sample(times)
+
+    def _volts(self) -> Trace:
+        safe, tripped = (CLOSED, 0.0) if self._guard.safe == "high" else (0.0, CLOSED)
+        volts, moment = Trace(safe), self._guards.trips_at(self._name)
+        if math.isfinite(moment):
+            volts.set(moment, tripped)
+        return volts

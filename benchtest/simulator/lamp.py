@@ -11,6 +11,7 @@ import numpy as np
 
 from benchtest.profile.board import CountCode, DigitsCode
 from benchtest.simulator.events import Events
+from benchtest.simulator.signal import clipped
 from benchtest.simulator.trace import Samples, Trace
 
 GLOW: Final = 0.3e-3
@@ -49,12 +50,13 @@ def through(gaps: tuple[bool, ...], times: Samples) -> Samples:
 
 def brightness(volts: "Samples | float", nominal: float) -> "Samples | float":
     """Return the share of full light of a lamp with its resistor at `volts`, linear above the forward voltage."""
-    share: Samples | float = np.clip((np.asarray(volts) - FORWARD) / (nominal - FORWARD), 0.0, 1.25)
-    return share
+    return clipped((volts - FORWARD) / (nominal - FORWARD), 0.0, 1.25)
 
 
 def count_beats(code: CountCode, count: int) -> Iterator[Beat]:
     """Give one repeat of a counting code: flashes with gaps, then the pause."""
+    if not count:
+        yield False, code.pause
     for flash in range(1, count + 1):
         yield True, code.flash
         yield False, code.gap if flash < count else code.pause
@@ -90,19 +92,14 @@ class Player:
     def stop(self) -> None:
         """Go dark at once."""
         self._running += 1
+        self._light.cut(self._events.now)
         self._light.set(self._events.now, 0.0, tau=GLOW)
 
     def _repeat(self, run: int) -> None:
-        if run == self._running:
-            self._play(run, iter(self._beats()))
-
-    def _play(self, run: int, beats: Iterator[Beat]) -> None:
         if run != self._running:
             return
-        beat = next(beats, None)
-        if beat is None:
-            self._repeat(run)
-            return
-        lit, seconds = beat
-        self._light.set(self._events.now, 1.0 if lit else 0.0, tau=GLOW)
-        self._events.after(seconds * self._pace, lambda: self._play(run, beats))
+        moment = self._events.now
+        for lit, seconds in self._beats():
+            self._light.set(moment, 1.0 if lit else 0.0, tau=GLOW)
+            moment += seconds * self._pace
+        self._events.at(moment, lambda: self._repeat(run))

@@ -1,6 +1,7 @@
 """The controller's end of the board's link, in this process: encodes, sends, listens, keeps the heartbeat."""
 
 from collections.abc import Mapping, Sequence
+from operator import attrgetter
 
 from benchtest.clock import Clock
 from benchtest.errors import AdapterRefused
@@ -16,6 +17,8 @@ class SimulatedLink:
         self._scene, self._clock = scene, clock
         self._codec = codec
         self._last: dict[str, dict[str, float]] = {}
+        self._frames: dict[str, tuple[int, bytes]] = {}
+        """What was last sent of each message."""
         self._sent: list[Message] = []
         self._beating = 0
 
@@ -44,8 +47,8 @@ class SimulatedLink:
     def messages(self) -> Sequence[Message]:
         """Return what was sent and received since the last call, in order of time."""
         self._catch_up()
-        heard = [self._heard(*frame) for frame in self._scene.take_sent()]
-        everything = sorted([*self._sent, *heard], key=lambda message: message.at)
+        heard = [self._message(*frame) for frame in self._scene.take_sent()]
+        everything = sorted([*self._sent, *heard], key=attrgetter("at"))
         self._sent.clear()
         return everything
 
@@ -68,18 +71,17 @@ class SimulatedLink:
             self._scene.at(begun + every, lambda: self._beat(message, every, run))
 
     def _put(self, message: str, signals: Mapping[str, float]) -> float:
-        values = self._last.setdefault(message, {})
-        values.update(signals)
-        identifier, now = self._codec.identifier(message), self._scene.now
-        data = self._codec.encode(message, values, clip=True)
-        self._scene.receive(identifier, data)
-        self._sent.append(self._message(now, identifier, data, sent=True))
+        now = self._scene.now
+        if signals or message not in self._last:
+            values = self._last.setdefault(message, {})
+            values.update(signals)
+            self._frames[message] = self._codec.identifier(message), self._codec.encode(message, values, clip=True)
+        frame = self._frames[message]
+        self._scene.receive(*frame)
+        self._sent.append(self._message(now, *frame, sent=True))
         return now
 
-    def _heard(self, at: float, identifier: int, data: bytes) -> Message:
-        return self._message(at, identifier, data, sent=False)
-
-    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool) -> Message:
+    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool = False) -> Message:
         name, signals = self._codec.decode(identifier, data)
         return Message(at=at, name=name, signals=signals, frame=self._codec.written(identifier, data), sent=sent)
 

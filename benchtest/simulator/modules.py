@@ -10,7 +10,6 @@ from collections.abc import Callable
 from functools import partial
 from typing import Final
 
-import numpy as np
 from pymodbus.constants import ExcCodes
 from pymodbus.simulator import DataType, SimData, SimDevice
 
@@ -26,6 +25,7 @@ from benchtest.fixture.modbus import (
 )
 from benchtest.simulator.scene import Scene
 from benchtest.simulator.section import Section
+from benchtest.simulator.signal import at
 
 HIGH: Final = 10.0
 """Volts."""
@@ -215,7 +215,7 @@ class Modules:
 
     def _bit(self, channel: int, entry: DiscreteInput) -> int:
         self._bench.beat()  # lets the scene run up to now
-        seen = float(np.broadcast_to(self._scene.signal(channel)(np.array([self._scene.now])), 1)[0])
+        seen = at(self._scene.signal(channel), self._scene.now)
         light = self._fixture.light
         if entry.made is not None:
             return int((abs(seen) < self._fixture.contact_test.voltage / 2) == bool(entry.made))

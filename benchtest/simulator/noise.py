@@ -5,6 +5,7 @@ shift the values of another. This is the only module of the simulator that makes
 """
 
 import math
+from functools import cached_property
 from typing import Final, Protocol
 from zlib import crc32
 
@@ -33,7 +34,15 @@ class Chance:
 
     def __init__(self, seed: int) -> None:
         self.seed = seed
-        self._pool: NDArray[np.float32] | None = None
+
+    @cached_property
+    def _pool(self) -> NDArray[np.float32]:
+        return self.stream("converter noise").standard_normal(_POOL, dtype=np.float32)
+
+    @cached_property
+    def most(self) -> float:
+        """No number of `gaussian` is further from zero."""
+        return float(np.abs(self._pool).max())
 
     def stream(self, name: str) -> np.random.Generator:
         """Return the stream of that name, from its beginning."""
@@ -56,8 +65,6 @@ class Chance:
 
     def gaussian(self, count: int, *, offset: float) -> NDArray[np.float32]:
         """Return `count` standard normal numbers, a stretch of one long pool; `offset` (0 to 1) says which."""
-        if self._pool is None:
-            self._pool = self.stream("converter noise").standard_normal(_POOL, dtype=np.float32)
         pool = self._pool if count < _POOL else np.resize(self._pool, 2 * count)
         begin = int(offset * (len(pool) - count))
         return pool[begin : begin + count]

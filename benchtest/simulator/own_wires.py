@@ -5,15 +5,15 @@ board sees the same: the relay of the bench is what has failed.
 """
 
 from collections.abc import Iterable
+from operator import mul
 from typing import Final
-
-import numpy as np
 
 from benchtest.faults import Defect
 from benchtest.faults.defects import Wrong
 from benchtest.fixture.self_check import SelfCheck
 from benchtest.simulator.events import Events
-from benchtest.simulator.trace import Samples, Signal, Trace
+from benchtest.simulator.signal import Combined, Signal, clipped, constant
+from benchtest.simulator.trace import Samples, Trace
 
 BRIGHT: Final = 0.8
 """Share of full scale that the test light gives a sensor."""
@@ -56,24 +56,24 @@ class OwnWires:
 
     def loops(self) -> dict[int, Signal]:
         """Return what each channel that reads a drive back sees."""
-        return {sense: self._loops[drive].sample for drive, sense in self._wires.drives.items()}
+        return {sense: self._loops[drive] for drive, sense in self._wires.drives.items()}
 
     def seen(self, channel: int, sensor: Signal) -> Signal:
         """Return what a lamp sensor sees, with the test light beside its lamp."""
         wrong = self._wrong.get(("light", channel))
         if wrong is not None:
-            return lambda times: np.full(times.shape, BRIGHT if wrong is Wrong.DAZZLED else 0.0)
-        if self._wires.test_light is None:
-            return sensor
-
-        def both(times: Samples) -> Samples | float:
-            light = self._lit.sample(times)
-            return np.clip(sensor(times) + BRIGHT * light, 0.0, 1.0) if np.any(light) else sensor(times)
-
-        return both
+            return constant(BRIGHT if wrong is Wrong.DAZZLED else 0.0)
+        return sensor if self._wires.test_light is None else Combined(_both, sensor, self._lit)
 
     def read(self, channel: int, signal: Signal) -> Signal:
         """Return what a sense channel makes of its signal."""
         if ("sense", channel) not in self._wrong:
             return signal
-        return lambda times: signal(times) * LOW
+        return Combined(mul, signal, LOW)
+
+
+def _both(seen: Samples | float, light: Samples | float) -> Samples | float:
+    """Return what a sensor sees with the test light beside its lamp."""
+    if isinstance(light, float) and not light:
+        return seen
+    return clipped(seen + BRIGHT * light, 0.0, 1.0)

@@ -13,7 +13,7 @@ from bisect import bisect_right
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import lru_cache, partial
 from itertools import pairwise
 from typing import Final, Literal
 
@@ -76,14 +76,31 @@ class Current:
 
     def at(self, moment: float) -> float:
         """Return the amperes at one moment."""
-        found = self.sample(np.array([moment]))
-        return float(found if isinstance(found, float) else found[0])
+        row = -1 if moment >= self._moments[-1] else max(bisect_right(self._moments, moment) - 1, 0)
+        steady = self._steady(row, moment)
+        if steady is not None:
+            return steady
+        course = self._courses[row]
+        assert course is not None  # nothing is steady
+        return float(course.at(np.array([moment - self._moments[row]]))[0])
+
+    def during(self, begin: float, end: float) -> "Current | float":
+        """Return what it is between two moments, whatever is set afterwards; a number where it rests."""
+        if begin >= self._moments[-1] and (steady := self._steady(-1, begin)) is not None:
+            return steady
+        first, last = self._rows(begin, end)
+        if first == last and (steady := self._steady(first, begin)) is not None:
+            return steady
+        part = Current()
+        part._moments = deque(list(self._moments)[first : last + 1])
+        part._courses = deque(list(self._courses)[first : last + 1])
+        return part
 
     def sample(self, times: Samples) -> "Samples | float":
         """Return the amperes at moments in order of time, or one number when it rests all the while."""
-        first = max(bisect_right(self._moments, float(times[0])) - 1, 0)
-        last = max(bisect_right(self._moments, float(times[-1])) - 1, 0)
-        if first == last and (steady := self._steady(first, float(times[0]))) is not None:
+        begin = float(times[0])
+        first, last = self._rows(begin, float(times[-1]))
+        if first == last and (steady := self._steady(first, begin)) is not None:
             return steady
         values = np.zeros_like(times)
         bounds = [0, *np.searchsorted(times, list(self._moments)[first + 1 : last + 1]).tolist(), len(times)]
@@ -92,6 +109,11 @@ class Current:
             if course is not None and end > begin:
                 values[begin:end] = course.at(times[begin:end] - self._moments[row])
         return values
+
+    def _rows(self, begin: float, end: float) -> tuple[int, int]:
+        """Return the courses that two moments are in."""
+        first, last = (max(bisect_right(self._moments, moment) - 1, 0) for moment in (begin, end))
+        return first, last
 
     def _steady(self, row: int, moment: float) -> float | None:
         course = self._courses[row]
@@ -113,6 +135,8 @@ class SimulatedRelay:
         """Current that the coil takes from the supply."""
         self._events, self._supply, self._rng = events, supply, rng
         self._coil = replace(build.coil, clamp=AVALANCHE) if build.suppressor == "open" else build.coil
+        self._energise = lru_cache(partial(energise, self._coil))  # mostly from the same current as before
+        self._release = lru_cache(partial(release, self._coil))
         self.make = self._contact(build.make, closed=False)
         self.break_ = self._contact(build.break_, closed=True)
         self.on_coil: list[Callable[[], None]] = []
@@ -131,7 +155,7 @@ class SimulatedRelay:
     @property
     def driven(self) -> bool:
         """The coil is connected to the supply."""
-        return self.conducts or any(other.conducts for other in self.bridged)
+        return self.conducts or (bool(self.bridged) and any(other.conducts for other in self.bridged))
 
     def drive(self, *, on: bool) -> None:
         """Let the firmware's driver switch the coil."""
@@ -147,10 +171,10 @@ class SimulatedRelay:
     def feed(self) -> None:
         """Let the coil follow its driver, and those that are bridged with it."""
         before, self._fed = self._fed, self.driven
-        if self.driven == before:
+        if self._fed == before:
             return
         self._load()
-        if self.driven:
+        if self._fed:
             self._follow()
         else:
             self._let_go()
@@ -176,7 +200,7 @@ class SimulatedRelay:
         now, volts = self._events.now, self._supply.inside
         self.pad.set(now, volts.target, tau=volts.tau, start=volts.at(now))
         if self._whole:
-            course = energise(self._coil, volts.target, amps=max(0.0, self.amps.at(now)), closed=self._pulled)
+            course = self._energise(volts.target, amps=max(0.0, self.amps.at(now)), closed=self._pulled)
             self.amps.set(now, course)
             self._move(course)
         self._changed()
@@ -186,7 +210,7 @@ class SimulatedRelay:
         now = self._events.now
         clamp, lasts = 0.0, 0.0
         if self._whole:
-            course = release(self._coil, max(0.0, self.amps.at(now)), closed=self._pulled)
+            course = self._release(max(0.0, self.amps.at(now)), closed=self._pulled)
             clamp, lasts = self._coil.clamp, course.clamped_until or 0.0
             self._move(course)
         self.amps.set(now, None)
@@ -226,13 +250,5 @@ class SimulatedRelay:
         if opening is not None:
             opening.open()
         if closing is not None:
-            self._in_flight(apart, partial(self._land, closing))
-
-    def _land(self, contact: SimulatedContact) -> None:
-        if contact.close():
-            for hop, moment in enumerate(contact.bounce_moments()):
-                self._in_flight(moment, partial(contact.toggle, hop))
-
-    def _in_flight(self, delay: float, action: Callable[[], None]) -> None:
-        flight = self._flights
-        self._events.after(delay, lambda: action() if flight == self._flights else None)
+            flight = self._flights
+            self._events.after(apart, lambda: closing.close() if flight == self._flights else None)

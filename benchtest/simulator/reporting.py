@@ -40,7 +40,7 @@ class Reporter:
         self.code: Callable[[], int] = lambda: 0
         """What the status code lamp shows."""
         self._events, self._firmware, self._codec, self._power = events, firmware, codec, power
-        self._link, self._profile = link, specimen.profile
+        self._link = link
         self._every = specimen.heartbeat()
         self._answers = _answers(link.resolved()) if isinstance(link, SerialLink) else {}
         self._only_asked = {message for message, _ in self._answers.values()}
@@ -49,6 +49,16 @@ class Reporter:
         self._drops, self._jitter, self._scale = specimen.drops(), specimen.jitter(), specimen.scale()
         self._unlike = int(specimen.has(Kind.CODE_DISAGREES, "link"))
         self._mute = specimen.having(Kind.FEEDBACK_STUCK)
+        self._meant = _meant(specimen.profile)
+        self._unmeant = {
+            message: [
+                (signal, unit)
+                for signal, unit in codec.signals(message).items()
+                if message != link.status or signal not in dict(self._meant)
+            ]
+            for message in {link.status, link.board.message, *self._only_asked}
+        }
+        """Message → its signals that the profile gives no meaning, with their units."""
         self._rng = specimen.chance.stream("messages")
         self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
         self._life = self._sequence = 0
@@ -81,7 +91,12 @@ class Reporter:
             self._send(message, self._about(message))
 
     def _about(self, message: str) -> Mapping[str, float]:
-        return feedbacks(self._profile, self._firmware, self._mute) if message == self._link.status else {}
+        return self._feedbacks() if message == self._link.status else {}
+
+    def _feedbacks(self) -> Mapping[str, float]:
+        """Return every signal of the status message that the profile gives a meaning; of mute relays always 0."""
+        true = self._firmware.truth() - self._mute
+        return {signal: float(name in true) for signal, name in self._meant}
 
     def _boot(self) -> None:
         self._life += 1
@@ -114,8 +129,7 @@ class Reporter:
     def _send(self, message: str, values: Mapping[str, float]) -> None:
         if self._silent or (self._drops and self._rng.random() < self._drops):
             return
-        signals = self._codec.signals(message).items()
-        own = {name: self._own(name, unit) for name, unit in signals if name not in values}
+        own = {name: self._own(name, unit) for name, unit in self._unmeant[message]}
         data = self._codec.encode(message, {**own, **values}, clip=True)
         self._sent.append((self._events.now, self._codec.identifier(message), data))
 
@@ -133,16 +147,7 @@ def _answers(form: SerialFormat) -> Mapping[str, tuple[str, float]]:
     return {layout.answers: (layout.name, ANSWERING * layout.within) for layout in answers}
 
 
-def feedbacks(profile: Profile, firmware: Firmware, mute: frozenset[str] = frozenset()) -> Mapping[str, float]:
-    """Return every signal of the status message that the profile gives a meaning; of mute relays always 0."""
-    found: dict[str, float] = {}
-    for name, relay in profile.relays.items():
-        if relay.feedback is not None:
-            found[relay.feedback] = float(name in firmware.energised and name not in mute)
-    for name, port in profile.inputs.items():
-        if port.feedback is not None:
-            found[port.feedback] = float(firmware.is_true(name))
-    for name, supply in profile.supplies.items():
-        if supply.feedback is not None:
-            found[supply.feedback] = float(name in firmware.supplies)
-    return found
+def _meant(profile: Profile) -> list[tuple[str, str]]:
+    """Return every signal that says of a relay, an input or a supply whether it is on, and whose it is."""
+    named = (*profile.relays.items(), *profile.inputs.items(), *profile.supplies.items())
+    return [(port.feedback, name) for name, port in named if port.feedback is not None]

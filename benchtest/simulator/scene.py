@@ -16,7 +16,7 @@ from benchtest.faults import Defect, Fault, Mishap, Trip
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import self_checking
 from benchtest.instruments import Role, SupplyState
-from benchtest.messages import CanCodec, Codec, SerialCodec
+from benchtest.messages import Codec, SerialCodec, can_codec
 from benchtest.profile.fitting import FittedProfile
 from benchtest.profile.link import Link
 from benchtest.profile.serial_link import SerialLink
@@ -26,8 +26,9 @@ from benchtest.simulator.guards import Guards
 from benchtest.simulator.noise import Chance
 from benchtest.simulator.own_wires import OwnWires
 from benchtest.simulator.reporting import Frame
+from benchtest.simulator.signal import DARK, Signal, constant
 from benchtest.simulator.specimen import LEAKAGE, Specimen
-from benchtest.simulator.trace import Samples, Signal
+from benchtest.simulator.trace import Samples
 from benchtest.terminals import Pair
 
 CYCLE: Final = 0.02
@@ -169,12 +170,15 @@ class Scene:
 
     def signal(self, channel: int) -> Signal:
         """Return what a channel sees, before the converter."""
-        return self._signals.get(channel, _nothing)
+        return self._signals.get(channel, DARK)
 
     def reading(self, channel: int) -> float:
         """Return one averaged reading of a channel now, r.m.s. where it alternates."""
+        cycle = self.signal(channel).during(self.now - CYCLE, self.now)
+        if isinstance(cycle, float):
+            return abs(cycle) if self._alternates(channel) else cycle
         times: Samples = self.now - CYCLE + CYCLE / 200 * np.arange(200, dtype=np.float64)
-        seen = np.broadcast_to(self.signal(channel)(times), times.shape)
+        seen = np.broadcast_to(cycle.sample(times), times.shape)
         return math.sqrt(float(np.mean(seen**2))) if self._alternates(channel) else float(seen[-1])
 
     # ---- wiring
@@ -194,14 +198,14 @@ class Scene:
     def _wire_signals(self) -> dict[int, Signal]:
         harness, profile = self.harness, self._profile
         signals: dict[int, Signal] = {
-            channel: _constant(self.fixture.contact_test.voltage * LEAKAGE) for channel in harness.contact.values()
+            channel: constant(self.fixture.contact_test.voltage * LEAKAGE) for channel in harness.contact.values()
         }
         senses = self._senses()
         signals |= {channel: senses[pair] for pair, channel in harness.sense.items() if pair in senses}
         contacts = self._contacts()
         signals |= {channel: contacts[pair] for pair, channel in harness.contact.items() if pair in contacts}
         for lamp, channel in harness.light.items():
-            shines = self.board.light(lamp) if lamp in profile.lamps else _nothing
+            shines = self.board.light(lamp) if lamp in profile.lamps else DARK
             signals[channel] = self.own.seen(channel, shines)
         signals |= self.own.loops() | self._guards.signals
         signals = {channel: self.own.read(channel, signal) for channel, signal in signals.items()}
@@ -213,14 +217,14 @@ class Scene:
     def _senses(self) -> Mapping[Pair, Signal]:
         found: dict[Pair, Signal] = {}
         for name, supply in self._profile.supplies.items():
-            found[supply.terminals] = self.board.supplies[name].sample_volts
+            found[supply.terminals] = self.board.supplies[name].terminals
             if supply.passed_on is not None:
                 found[supply.passed_on.terminals] = self.board.passed_on(name)
         for name, rail in self._profile.rails.items():
             found[rail.terminals] = self.board.rail(name)
         for name, relay in self._profile.relays.items():
             if relay.coil is not None:
-                found[relay.coil] = self.board.relays[name].pad.sample
+                found[relay.coil] = self.board.relays[name].pad
         return found
 
     def _contacts(self) -> Mapping[Pair, Signal]:
@@ -229,7 +233,7 @@ class Scene:
             built = self.board.relays[name]
             for pair, contact in ((relay.contact.make, built.make), (relay.contact.break_, built.break_)):
                 if pair is not None and contact is not None:
-                    found[pair] = contact.volts.sample
+                    found[pair] = contact.volts
         return found
 
 
@@ -237,21 +241,8 @@ def _codec(link: Link | None, database: str | None) -> Codec | None:
     """Return how a board's messages stand in bytes; a CAN link without its database has nobody on it."""
     if isinstance(link, SerialLink):
         return SerialCodec(link.resolved())
-    return None if link is None or database is None else CanCodec(database)
+    return None if link is None or database is None else can_codec(database)
 
 
 def _roles(harness: Harness) -> dict[int, Role]:
     return {channel: role for role in Role for channel in getattr(harness, role.value).values()}
-
-
-def _nothing(times: Samples) -> float:
-    del times
-    return 0.0
-
-
-def _constant(value: float) -> Signal:
-    def unmoved(times: Samples) -> float:
-        del times
-        return value
-
-    return unmoved

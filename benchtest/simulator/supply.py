@@ -7,11 +7,13 @@ approach their new value with one time constant; whoever depends on a level is t
 import math
 from collections.abc import Callable
 from dataclasses import dataclass
+from operator import mul
 from typing import Final
 
 import numpy as np
 
 from benchtest.simulator.events import Events
+from benchtest.simulator.signal import Carried, Combined, Signal
 from benchtest.simulator.trace import Samples, Trace
 
 RISE: Final = 1e-3
@@ -89,7 +91,9 @@ class SimulatedSupply:
     def load(self, name: str, conductance: float) -> None:
         """Let part `name` of the board draw through `conductance` siemens from now on."""
         self._loads[name] = conductance
-        self._conductance.set(self._events.now, self._loads["idle"] + self._loads.get("short", 0.0))
+        steady = self._loads["idle"] + self._loads.get("short", 0.0)
+        if steady != self._conductance.target:
+            self._conductance.set(self._events.now, steady)
         if self.on and not math.isclose(self._held(), self.volts.target):
             self._settle()
 
@@ -102,22 +106,19 @@ class SimulatedSupply:
         """Call `action` whenever the voltage begins to go elsewhere."""
         self._followers.append(action)
 
-    def sample_volts(self, times: Samples) -> Samples | float:
-        """Return the instantaneous voltage."""
-        volts = self.volts.sample(times)
-        return self._wave(times) * volts if self.build.alternating and np.any(volts) else volts
+    @property
+    def terminals(self) -> Signal:
+        """The instantaneous voltage at the board's terminals."""
+        return Carried(self.volts, _wave) if self.build.alternating else self.volts
 
-    def sample_idle_amps(self, times: Samples) -> Samples | float:
-        """Return the instantaneous current of everything but the coils."""
-        return self.sample_volts(times) * self._conductance.sample(times)
+    @property
+    def idle(self) -> Signal:
+        """The instantaneous current of everything but the coils."""
+        return Combined(mul, self.terminals, self._conductance)
 
     def idle_amps(self, moment: float) -> float:
         """Return the current of everything but the coils, r.m.s. for a.c."""
         return self.volts.at(moment) * self._conductance.at(moment)
-
-    def _wave(self, times: Samples) -> Samples:
-        wave: Samples = math.sqrt(2) * np.sin(2 * math.pi * MAINS * times)
-        return wave
 
     def _held(self) -> float:
         return min(self._set, self._limit / sum(self._loads.values()))
@@ -149,3 +150,8 @@ class SimulatedSupply:
         if generation == self._generation:
             threshold.above = not threshold.above
             threshold.action(threshold.above)
+
+
+def _wave(times: Samples) -> Samples:
+    wave: Samples = math.sqrt(2) * np.sin(2 * math.pi * MAINS * times)
+    return wave

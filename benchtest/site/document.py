@@ -15,6 +15,7 @@ class Depot(Section):
     """Whose paper it is."""
 
     name: Line
+    """Name of the depot."""
     address: Annotated[tuple[Line, ...], Field(max_length=6)] = ()
     """Lines as on an envelope; telephone or mail may stand here too."""
     logo: FileName | None = None
@@ -28,5 +29,6 @@ class Site(Section):
 
     format: Literal["benchtest-site/1"]
     depot: Depot
+    """Whose paper it is."""
     language: FileName = "en"
     """Of the papers: the tag of a shipped language, or the name of a language file beside the site file."""

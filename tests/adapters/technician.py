@@ -171,7 +171,7 @@ class Technician:
         self.wait(LOOK)
         step = 0.01
         times = np.arange(round(LOOK / step), dtype=np.float64) * step + (self.clock.now() - LOOK)
-        seen = np.broadcast_to(self.scene.signal(self.harness.light[lamp])(times), times.shape) > 0.4
+        seen = np.broadcast_to(self.scene.signal(self.harness.light[lamp]).sample(times), times.shape) > 0.4
         edges = np.flatnonzero(np.diff(seen)) + 1
         return [(bool(part[0]), len(part) * step) for part in np.split(seen, edges)]
 

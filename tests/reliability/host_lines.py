@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
+import numpy as np
 import yaml
 
 from benchtest.adapters import answers
@@ -139,7 +140,7 @@ class ScpiParser:
             possible = [*(value_of(found[0]) for found in fitting), *([24.02125] if asked_again else [])]
             if not any(same(value, one) for one in possible):
                 raise Misread(f"{ask}: {value} stands nowhere")
-        if isinstance(value, Recording) and value.codes.tobytes() not in data + SAMPLES:
+        if isinstance(value, Recording) and np.asarray(value.codes).tobytes() not in data + SAMPLES:
             raise Misread(f"{ask}: samples that stand nowhere")
 
 

@@ -37,7 +37,8 @@ def worked_through(stand: Stand) -> Seen:
     """Try everything once: unpowered resistances, every input and relay, loss of link and supplies."""
     ohms = [stand.bench.measure(channel) for channel in stand.harness.ohms.values()]
     stand.power()
-    seen = [stand.record(seconds=10.0, rate=200.0).codes, *_inputs(stand), *_probes(stand), *_commands(stand)]
+    seen = [np.asarray(stand.record(seconds=10.0, rate=200.0).codes)]
+    seen += [*_inputs(stand), *_probes(stand), *_commands(stand)]
     seen += _without_link(stand)
     seen += [_with_orders(stand, (stand.supply(name), 0.0)) for name in reversed(stand.profile.supplies)]
     return seen, [message.frame for message in stand.traffic], ohms
@@ -47,7 +48,7 @@ def _with_orders(stand: Stand, *moves: tuple[int, float]) -> NDArray[np.int16]:
     orders = tuple(
         Order(at=0.01 + 0.08 * place, channel=channel, value=value) for place, (channel, value) in enumerate(moves)
     )
-    return stand.record(orders=orders, seconds=0.1 + 0.08 * len(orders), rate=5000.0).codes
+    return np.asarray(stand.record(orders=orders, seconds=0.1 + 0.08 * len(orders), rate=5000.0).codes)
 
 
 def _inputs(stand: Stand) -> Iterator[NDArray[np.int16]]:
@@ -71,7 +72,7 @@ def _probes(stand: Stand) -> Iterator[NDArray[np.int16]]:
         if port.kind == "probe":
             for ohms in (*port.states.values(), port.states[port.rest]):
                 stand.bench.set(stand.input(name), ohms)
-                yield stand.record(seconds=10.0, rate=200.0).codes
+                yield np.asarray(stand.record(seconds=10.0, rate=200.0).codes)
 
 
 def _without_link(stand: Stand) -> Iterator[NDArray[np.int16]]:
@@ -79,9 +80,9 @@ def _without_link(stand: Stand) -> Iterator[NDArray[np.int16]]:
     if stand.link is None:
         return
     stand.link.silence()
-    yield stand.record(seconds=5.0, rate=200.0).codes
+    yield np.asarray(stand.record(seconds=5.0, rate=200.0).codes)
     stand.link.heartbeat("ControllerHeartbeat", every=0.2)
-    yield stand.record(seconds=5.0, rate=200.0).codes
+    yield np.asarray(stand.record(seconds=5.0, rate=200.0).codes)
 
 
 def _commands(stand: Stand) -> Iterator[NDArray[np.int16]]:
@@ -92,7 +93,7 @@ def _commands(stand: Stand) -> Iterator[NDArray[np.int16]]:
         moves += [{signal: 1} for signal in order]
         moves += [dict.fromkeys(order, 0)]
     for move in moves if stand.link is not None else []:
-        yield stand.record(say=move, seconds=0.1, rate=10000.0).codes
+        yield np.asarray(stand.record(say=move, seconds=0.1, rate=10000.0).codes)
 
 
 @cache
