@@ -7,6 +7,7 @@
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      │    └── Paused           a person left, and may go on later
+     ├── WrongMove         a case in the depot is not where that step begins -> whoever asked: the right one is named
      ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
      ├── RecordsError      the records database cannot be used as it is     -> who looks after it; no run is lost
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
@@ -100,6 +101,12 @@ class Aborted(BenchtestError):
 
 class Paused(Aborted):
     """A person left, or nobody answers any more; the run can be taken up again."""
+
+
+class WrongMove(BenchtestError):
+    """A case in the depot cannot be moved so from where it stands; what can be done instead is said."""
+
+    exit_code = 2
 
 
 class NotKept(BenchtestError):

@@ -48,6 +48,8 @@ class Row:
     permitted: str
     probe: str
     note: str
+    requirement: tuple[str, ...] = ()
+    """What it is evidence of."""
 
 
 def facts(words: Language, pairs: Mapping[str, str], *, keep_empty: bool = False) -> tuple[Fact, ...]:
@@ -69,6 +71,7 @@ def row(check: Check, result: Result | None, words: Language) -> Row:
         permitted=short(allowed(check, words), words),
         probe=short(words.phrase(check.probe), words),
         note=short(_note(result, words) if result else words.say("never_reached"), words),
+        requirement=check.requirement,
     )
 
 

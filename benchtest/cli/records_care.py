@@ -9,6 +9,8 @@ import click
 from benchtest.cli.records_look import when
 from benchtest.cli.records_options import address, file_of, opened, records_option, runs_option
 from benchtest.cli.words import say
+from benchtest.records.address import Address
+from benchtest.records.folder import DEPOT
 
 if TYPE_CHECKING:
     from benchtest.records.database.backup import Contents
@@ -73,9 +75,24 @@ def rebuild(root: Path, records: str) -> int:
     with open_file(place.file) as found:
         done = list(map(_told, carry_out(found, root, queue=bool(place.server))))
     counts = Counter(one.stored.value for one in done if one.stored is not None)
+    cases = _restored_cases(place, root)
     words = f" ({', '.join(f'{count} {word}' for word, count in counts.items())})" if counts else ""
     say(f"{counts.total()} runs{words}, {len(done) - counts.total()} folders left out")
-    return LEFT_OUT if any(one.damaged for one in done) else 0
+    return LEFT_OUT if any(one.damaged for one in done) or cases else 0
+
+
+def _restored_cases(place: Address, root: Path) -> bool:
+    """Bring in the cases of the depot beside the runs, where there is one; return whether something was left out."""
+    if not (root / DEPOT).is_dir():
+        return False
+    from benchtest.depot.flow import Depot
+
+    with opened(place) as found:
+        restored = Depot(root=root, records=found).restore()
+    for problem in restored.problems:
+        say(problem, err=True)
+    say(f"{restored.cases} cases of the depot came in, {restored.entries} entries")
+    return bool(restored.problems)
 
 
 def _told(one: "Indexed") -> "Indexed":

@@ -10,6 +10,7 @@ from typing import Any, TypeVar
 import click
 
 from benchtest.cautions import before_power
+from benchtest.cli.case import link_run, serial_of, with_case
 from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_override
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
 from benchtest.cli.earlier import take_up, with_recorded_run
@@ -17,7 +18,6 @@ from benchtest.cli.paper import clean_day, job_options, site_options, stationery
 from benchtest.cli.records_options import address, records_option, runs_option, tell_kept
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.stop import stopped_by_signals
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
@@ -28,6 +28,7 @@ from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Company, Virtual
+from benchtest.rig.stop import stopped_by_signals
 
 Given = TypeVar("Given")
 
@@ -100,6 +101,7 @@ def run(
         }
         prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
+        serial = serial or serial_of(address(records, root), root, person["work_order"] or "")
         job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
@@ -109,7 +111,7 @@ def run(
         paper = stationery(site, language, after=after, job=job, procedure=prepared.procedure)
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root, paper=paper)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
-    asked = replace(asked, records=address(records, asked.root))
+    asked = with_case(prepared, replace(asked, records=address(records, asked.root)))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
@@ -128,6 +130,8 @@ def run(
         _tell(held.run, held.folder, by_person=by_person)
     if held.kept is not None:
         tell_kept(held.kept)
+    if asked.in_depot:
+        link_run(held, asked, err=as_json)
     return EXIT_CODE[held.run.outcome]
 
 

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -53,6 +54,10 @@ class Asked:
     """Who answers for an overdue calibration, and why."""
     records: Address = field(default_factory=Address.nowhere)
     """Where the finished run is recorded."""
+    customer: str = ""
+    """Whose board it is, for the papers alone: of a run of the depot it is in no evidence, so that it can be erased."""
+    in_depot: bool = False
+    """Whether the run is linked to its work order when it is finished."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -124,9 +129,11 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
     if run.outcome is Outcome.FAIL:
-        from benchtest.cli.diagnose import suspects_of
+        from benchtest.cli.case import own_repairs
+        from benchtest.studies.known import suspects_of
 
-        suspects, next_checks = suspects_of(prepared, run.results)
+        own = partial(own_repairs, asked.records, prepared.procedure.part)
+        suspects, next_checks = suspects_of(prepared, run.results, own)
         run = replace(run, suspects=suspects, next_checks=next_checks)
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
@@ -135,7 +142,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder, station)
+    write_certificate(_on_paper(run, asked), readings, folder, station)
     written = clock.now()
     kept = _recorded(run, folder, asked.records)
     return Held(
@@ -147,6 +154,11 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         kept=kept,
         recording=clock.now() - written,
     )
+
+
+def _on_paper(run: Run, asked: Asked) -> Run:
+    """Return a run as its papers show it: with the customer whom the depot knows."""
+    return replace(run, job=replace(run.job, customer=asked.customer)) if asked.customer else run
 
 
 def _recorded(run: Run, folder: Path, records: Address) -> "Kept | None":

@@ -96,6 +96,19 @@ def parse(text: str, fitted: FittedProfile) -> Fault:
         raise ValueError(f"unknown fault {text!r} ({hint}'benchtest faults' lists them)") from None
 
 
+def written(text: str) -> Fault:
+    """Return the fault written as `text`, whatever board it is of. Raises ValueError when it is none."""
+    plain = _plain(text)
+    kinds = [kind for kind in Kind if plain.endswith(f" {_plain(kind)}")]
+    if not kinds:
+        near = difflib.get_close_matches(plain.partition(" ")[2], [_plain(kind) for kind in Kind], n=1, cutoff=0.4)
+        hint = f"nearest: 'K3 {near[0]}'; " if near else ""
+        raise ValueError(f"unknown fault {text!r} ({hint}'benchtest faults' lists those of a profile)")
+    kind = max(kinds, key=len)  # `driver shorted` ends as `shorted` does
+    subject = " ".join(text.split())[: -len(kind) - 1]
+    return Fault(kind, subject, f"{subject} {kind}")
+
+
 def _plain(text: str) -> str:
     return " ".join(text.casefold().split())
 

@@ -24,6 +24,10 @@ from benchtest.terminals import Pair
 Quantity = TypeVar("Quantity")
 
 
+Requirement = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._/:-]{0,39}$")]
+"""What a requirement is called where it is written down: letters, digits and . _ / : - without blanks."""
+
+
 class Fitted(Section):
     """Something that only some variants or options have."""
 
@@ -31,6 +35,8 @@ class Fitted(Section):
     """Fitted in this variant only; in every variant when absent."""
     option: str | None = None
     """Fitted with this option only."""
+    requirement: tuple[Requirement, ...] = ()
+    """What every check of it is evidence of."""
 
 
 Text = Annotated[str, Field(min_length=1, max_length=200)]
@@ -43,6 +49,8 @@ class Limits(Section, Generic[Quantity]):
     """Lowest permitted value."""
     max: Quantity | None = None
     """Highest permitted value."""
+    requirement: tuple[Requirement, ...] = ()
+    """What a check against these limits is evidence of."""
 
     @model_validator(mode="wrap")
     @classmethod
@@ -90,6 +98,8 @@ class Connector(Section):
     """Pins that the jumper plug on this connector must join, checked without power."""
     bridge: Limits[Ohms] = Limits[Ohms].model_validate({"max": "2 ohm"})
     """Permitted resistance of each bridge."""
+    requirement: tuple[Requirement, ...] = ()
+    """What every check of its bridges is evidence of."""
 
 
 class PassedOn(Section):
@@ -172,6 +182,7 @@ Resistance = Annotated[
     float,
     BeforeValidator(_resistance_or_open),
     WithJsonSchema({"type": "string", "description": "a resistance such as 10 kohm, or the word open"}),
+    RESISTANCE,
 ]
 
 

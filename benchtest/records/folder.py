@@ -20,6 +20,8 @@ from benchtest.records.labels import LONGEST_SERIAL, clean_serial
 from benchtest.results import Run
 
 RUN_FORMAT: Final = "benchtest-run/1"
+DEPOT: Final = "depot"
+"""Beside the runs: the folder of the depot's cases."""
 PROCEDURE: Final = "procedure.json"
 _PLAIN = re.compile(r"[^A-Za-z0-9.-]+")
 

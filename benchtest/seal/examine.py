@@ -42,6 +42,8 @@ def _examined(content: bytes) -> Examined:
         paper = read_strictly(content)
     except Unsound as cause:
         return altered(f"it cannot be read as it was sealed: {cause}")
+    if SEAL not in paper and STATION in paper:
+        return altered("its seal was taken away", f"{SEAL} (missing)")
     if SEAL not in paper:
         return Examined(state=State.UNSEALED, why="it carries no seal, so nothing can be said of it")
     fields = paper.pop(SEAL)

@@ -1,8 +1,8 @@
 """Opening the records on SQLite or PostgreSQL; what goes wrong there is said in a sentence.
 
 SQLite: a write-ahead log, every commit on the disk before it is acknowledged (`synchronous=FULL`), foreign keys kept,
-ten seconds of patience with another writer, and no network share. A new file is made whole under another name and then
-linked to its own, so that there is never half a database.
+what is deleted written over, ten seconds of patience with another writer, and no network share. A new file is made
+whole under another name and then linked to its own, so that there is never half a database.
 
 PostgreSQL: connections are tried before use, and nothing is waited for long: a bench tests, whatever becomes of the
 server.
@@ -154,6 +154,7 @@ def _prepare_file(connection: sqlite3.Connection, _: object) -> None:
 def _prepare_draft(connection: sqlite3.Connection, _: object) -> None:
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("PRAGMA foreign_keys=ON")
+    connection.execute("PRAGMA secure_delete=ON")
 
 
 def _begin(connection: Connection) -> None:

@@ -15,7 +15,7 @@ from benchtest.errors import BenchtestError
 from benchtest.records.database.opening import COMPANIONS, Damaged, Records, open_file
 from benchtest.records.database.record import add_to_folder, record_of
 from benchtest.records.database.storing import Stored, changes_of, identifier, store
-from benchtest.records.folder import read_run
+from benchtest.records.folder import DEPOT, read_run
 from benchtest.records.journal import read_journal
 from benchtest.results import Run
 
@@ -66,7 +66,7 @@ def set_aside(file: Path, why: str) -> Path | None:
 
 def rebuild(records: Records, root: Path, *, queue: bool = False) -> Iterator[Indexed]:
     """Store every run below `root` that the records lack, and say of each folder what became of it."""
-    for folder in sorted(path for path in root.iterdir() if path.is_dir()):
+    for folder in sorted(path for path in root.iterdir() if path.is_dir() and path.name != DEPOT):
         try:
             yield _index(records, folder, queue=queue)
         except (BenchtestError, OSError) as problem:

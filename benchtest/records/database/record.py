@@ -11,6 +11,7 @@ from benchtest.canonical import digest, from_canonical, read_whole, to_canonical
 from benchtest.errors import DocumentError
 from benchtest.procedure import Check, Interval
 from benchtest.records.database.packed import Line, Reading
+from benchtest.records.erased import read_erased
 from benchtest.records.folder import read_run
 from benchtest.results import Instrument, Result, Run, Verdict
 
@@ -108,7 +109,7 @@ def record_of(run: Run, folder: Path) -> Record:
         ended=_moment(run.ended, folder),
         outcome=run.outcome.value,
         reason=run.reason,
-        paper=next((name for name in ("certificate", "report") if (folder / f"{name}.json").exists()), ""),
+        paper=_paper(folder),
         origin=run.origin.value,
         phase=job.phase,
         revision=job.revision,
@@ -137,6 +138,13 @@ def record_of(run: Run, folder: Path) -> Record:
         ),
         changes=read_changes(folder),
     )
+
+
+def _paper(folder: Path) -> str:
+    """Return what kind of paper a run has, or had before it was deleted for a person's sake."""
+    erased = read_erased(folder)
+    names = ((name, f"{name}.json") for name in ("certificate", "report"))
+    return next((name for name, file in names if (folder / file).exists() or file in erased), "")
 
 
 def identity(run: Run) -> str:

@@ -11,9 +11,9 @@ from typing import Any, Final
 from sqlalchemy import Connection, Engine, inspect, text
 
 from benchtest.errors import RecordsError
-from benchtest.records.database.tables import METADATA
+from benchtest.records.database.case_tables import METADATA
 
-VERSIONS: Final = ("0001",)
+VERSIONS: Final = ("0001", "0002")
 """All that there have been, the newest last."""
 LOCK: Final = 0x62656E63
 """Number of the lock that whoever makes tables on a server holds; any number that nobody else takes."""

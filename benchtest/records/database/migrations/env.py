@@ -5,7 +5,7 @@ SQLite cannot change most of a table in place; `render_as_batch` lets alembic co
 
 from alembic import context
 
-from benchtest.records.database.tables import METADATA
+from benchtest.records.database.case_tables import METADATA
 
 context.configure(connection=context.config.attributes["connection"], target_metadata=METADATA, render_as_batch=True)
 with context.begin_transaction():

@@ -1,0 +1,55 @@
+"""`benchtest depot erase`: what is personal goes, what is technical stays."""
+
+from datetime import datetime
+from pathlib import Path
+
+import click
+
+from benchtest.cli.depot_options import Day, Identifier, Name, by_option, in_depot, opened
+from benchtest.cli.words import say
+from benchtest.depot.personal import FIELDS
+
+
+@click.command()
+@click.argument("work_orders", type=Identifier("work order"), nargs=-1, metavar="[WORK_ORDER]...")
+@click.option("--customer", type=Name("customer"), default="", metavar="NAME", help="Everything of this customer.")
+@click.option(
+    "--left-before", type=Day(), metavar="DAY", help="Everything of boards that left before: 730d, or a date."
+)
+@click.option("--only", type=click.Choice(FIELDS), multiple=True, help="Only this; may be repeated.")
+@click.option("--reason", type=Name("reason", 1000), required=True, metavar="TEXT", help="Why; no names.")
+@click.option("--yes", is_flag=True, help="Erase; without it, only say what would be erased.")
+@by_option
+@in_depot
+def erase(
+    work_orders: tuple[str, ...],
+    customer: str,
+    left_before: datetime | None,
+    only: tuple[str, ...],
+    reason: str,
+    yes: bool,
+    by: str,
+    root: Path,
+    records: str,
+) -> int:
+    """Take out who the customer is, their words and photos, and the copies of papers that carry the name.
+
+    Entries, runs and their evidence stay as they are. It cannot be undone.
+    """
+    from benchtest.depot.erasure import erasable, erase, settle
+
+    if not work_orders and not customer and left_before is None:
+        raise click.UsageError("say what to erase: WORK_ORDER, --customer or --left-before")
+    with opened(root, records) as depot:
+        chosen = list(work_orders) or erasable(depot.records, customer=customer, left_before=left_before)
+        if not yes:
+            say(f"would erase {', '.join(only or FIELDS)} of {len(chosen)} cases: {', '.join(chosen) or 'none'}")
+            say("nothing was erased (say --yes)")
+            return 0
+        for order in chosen:
+            taken = erase(depot, order, fields=only or FIELDS, reason=reason, by=by)
+            say(f"{order}: erased {', '.join(taken.fields) or 'nothing that was still there'}; {taken.papers} papers")
+            for folder in taken.still:
+                say(f"  the run in {folder} names a customer in its own evidence, and keeps it", err=True)
+        settle(depot.records)
+    return 0
