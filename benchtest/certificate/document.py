@@ -31,7 +31,7 @@ from benchtest.readings import Origin, Readings
 from benchtest.results import Outcome, Override, Result, Run, Suspected, Verdict
 
 FORMAT: Final = "benchtest-certificate/1"
-_OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
+MARK_OF: Final[Mapping[Outcome, str]] = {
     Outcome.PASS: "✓",
     Outcome.FAIL: "✗",
     Outcome.INCONCLUSIVE: "?",
@@ -176,7 +176,7 @@ def describe(
         issued=words.say("number_issued", number=identity, day=words.day(issued)),
         passed=passed,
         outcome=large,
-        outcome_mark=_OUTCOME_MARK[outcome],
+        outcome_mark=MARK_OF[outcome],
         not_a_certificate="" if passed else words.say("not_a_certificate", outcome=large),
         reason=short(reason, words),
         counts=counts((_verdict(results, check) for step in run.procedure.steps for check in step.checks), words),

@@ -6,17 +6,17 @@ from benchtest.readings import Origin, Readings
 from benchtest.results import Attempt, Before, Depot, Override, Run, Suspected, Verdict, Was
 from tests.records.finished import WELDED, finished_readings, finished_run
 
-PARTS = {"K7", "main", "D20", "bench"}
+PARTS = frozenset({"K7", "main", "D20", "bench"})
 
 
-def whole_run(*, passed: bool = False, origin: Origin = Origin.SIMULATED) -> Run:
+def whole_run(*, passed: bool = False, origin: Origin = Origin.SIMULATED, parts: frozenset[str] = PARTS) -> Run:
     """Return a run as left of a few parts, with its run as found, attempts, depot, suspects and an override."""
     run = finished_run(welded=None if passed else WELDED, origin=origin)
     steps = tuple(
-        replace(step, checks=tuple(check for check in step.checks if check.subject in PARTS))
+        replace(step, checks=tuple(check for check in step.checks if check.subject in parts))
         for step in run.procedure.steps
     )
-    results = tuple(one for one in run.results if one.check.subject in PARTS)
+    results = tuple(one for one in run.results if one.check.subject in parts)
     suspect = Suspected(
         faults=("K7 contact welded",), probability=0.87, sentence="It welded.", repair="replace relay K7"
     )
