@@ -9,6 +9,7 @@ import click
 import pytest
 
 from benchtest.cli import group
+from tests.docs import commands as commands_page
 from tests.docs.keys import DOCS
 
 PAGES = [DOCS.parent / "README.md", *sorted(DOCS.glob("*.md"))]
@@ -28,7 +29,7 @@ def wrong(line: str) -> str:
     """What is wrong with a command line; empty when each word of it is known."""
     words = shlex.split(line.replace("…", "x"))[1:]
     here: click.Command = group
-    context = click.Context(here)
+    context = click.Context(here, **group.context_settings)
     while isinstance(here, click.Group) and words and not words[0].startswith("-"):
         if words[0].isupper():
             return ""  # stands for any of them
@@ -55,3 +56,8 @@ def test_a_misspelled_command_is_noticed() -> None:
     assert wrong("benchtest rig chek FILE") == "there is no command 'chek'"
     assert wrong("benchtest check PROFILE --fixtur FILE") == "no option --fixtur"
     assert wrong("benchtest check PROFILE --fixture FILE") == ""
+
+
+def test_the_page_of_commands_is_what_the_program_says() -> None:
+    """`python -m tests.docs.commands` was run after the last change of a command."""
+    assert (DOCS / commands_page.PAGE).read_text(encoding="utf-8") == commands_page.page()
