@@ -92,7 +92,8 @@ def withhold(paper: Path, lines: tuple[str, ...], into: Path) -> int:
 @click.option("--customer", metavar="TEXT", help="Customer as it should have been.")
 @click.option("--work-order", metavar="TEXT", help="Work order as it should have been.")
 @click.option("--revision", metavar="TEXT", help="Revision of the board as it should have been.")
-def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: str | None, revision: str | None) -> int:
+@click.option("--released-by", metavar="NAME", help="Who releases the board.")
+def reissue(run: Path, reason: str, by: str, released_by: str | None, **stated: str | None) -> int:
     """Issue the paper of folder RUN anew under its own number, naming the one it replaces, with a note on that.
 
     Results and evidence stay as they are; only what was stated about the job can be put right.
@@ -100,7 +101,9 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     found = read_run(run)
     readings = load_readings(run, found)
     before = _known(latest(run), among=run)
-    stated = {"customer": customer, "work_order": work_order, "revision": revision}
+    if released_by and found.second_person and _same(released_by, found.job.technician):
+        raise click.UsageError(f"--released-by {released_by!r} has tested it (this method asks for a second person)")
+    stated |= {"released_by": released_by}
     job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
     said = _said(reason, by)
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
@@ -108,6 +111,10 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     say(f"number {sealed.statement.number} replaces {before.number}: {path}")
     tell_records(run)
     return 0
+
+
+def _same(one: str, other: str) -> bool:
+    return clean_text(one).casefold() == clean_text(other).casefold()
 
 
 def _known(path: Path, *, among: Path | None = None) -> Statement:
