@@ -9,6 +9,7 @@ import click
 from benchtest.canonical import write_whole, wrong
 from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
+from benchtest.cli.case import on_paper
 from benchtest.cli.certificate_verify import LARGEST, latest
 from benchtest.cli.records_options import tell_records
 from benchtest.cli.words import say
@@ -35,7 +36,7 @@ def seal(run: Path) -> int:
     The evidence is checked against its digests first. Papers that are there already and differ are left alone.
     """
     found = read_run(run)
-    for path in seal_later(found, load_readings(run, found), run):
+    for path in seal_later(on_paper(found, run), load_readings(run, found), run):
         say(str(path))
     return 0
 
@@ -104,7 +105,8 @@ def reissue(run: Path, reason: str, by: str, released_by: str | None, **stated: 
     if released_by and found.second_person and _same(released_by, found.job.technician):
         raise click.UsageError(f"--released-by {released_by!r} has tested it (this method asks for a second person)")
     stated |= {"released_by": released_by}
-    job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
+    corrected = {name: clean_text(text) for name, text in stated.items() if text is not None}
+    job = replace(on_paper(found, run).job, **corrected)
     said = _said(reason, by)
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
