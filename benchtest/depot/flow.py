@@ -100,11 +100,8 @@ class Depot:
                     "(a board that comes back gets a work order of its own)"
                 )
             self._refuse_second_stay(connection, intake)
-            folder = folder_of(self.root, work_order)
-            folder.mkdir(parents=True, exist_ok=True)
-            write_personal(folder, kept, photos)
             fact = replace(intake, sealed=commitments(kept))
-            return self._enter(connection, None, self._entry(work_order, None, fact, by), kept)
+            return self._enter(connection, None, self._entry(work_order, None, fact, by), kept, photos)
 
     def enter(self, work_order: str, fact: Fact, *, by: str) -> Case:
         """Make an entry and return the case with it. Raises WrongMove, with the right move, when it cannot follow."""
@@ -118,10 +115,21 @@ class Depot:
         at = self.now().isoformat(timespec="milliseconds")
         return Entry(work_order=work_order, number=number, at=at, by=by, fact=fact, previous=previous)
 
-    def _enter(self, connection: Connection, case: Case | None, entry: Entry, personal: Personal = NOTHING) -> Case:
+    def _enter(
+        self,
+        connection: Connection,
+        case: Case | None,
+        entry: Entry,
+        personal: Personal = NOTHING,
+        photos: Sequence[tuple[Photo, bytes]] = (),
+    ) -> Case:
         after = followed(case, entry)
         store(connection, after, personal)
-        append(folder_of(self.root, entry.work_order), entry.line())
+        folder = folder_of(self.root, entry.work_order)
+        if personal.given:
+            folder.mkdir(parents=True, exist_ok=True)
+            write_personal(folder, personal, photos)
+        append(folder, entry.line())
         return after
 
     def _refuse_second_stay(self, connection: Connection, intake: Intake) -> None:
@@ -162,8 +170,6 @@ class Depot:
         before = len(lines_of(connection, work_order))
         case = self._made_whole(connection, work_order, folder)
         assert case is not None
-        if case.erased:
-            erase_personal(folder, case.erased)
         return len(case.entries) - before
 
     @contextmanager
@@ -188,9 +194,12 @@ class Depot:
         keep_lines(folder, found)
         try:
             case = case_of(known)
-            return taken_up(connection, case, found.up, read_personal(folder)) if found.up else case
+            case = taken_up(connection, case, found.up, read_personal(folder)) if found.up else case
         except (ValueError, WrongMove) as cause:
             raise wrong(folder, f"is not a case that this program can follow: {cause}") from cause
+        if case is not None and case.erased and folder.is_dir():
+            erase_personal(folder, case.erased)  # another bench may have entered it, or a backup brought it back
+        return case
 
     @contextmanager
     def _alone(self) -> Iterator[None]:
