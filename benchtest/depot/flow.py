@@ -29,7 +29,7 @@ from benchtest.depot.folder import (
     keep_lines,
     read_lines,
 )
-from benchtest.depot.index import board_id, case_of, lines_of, personal_of, store, taken_up
+from benchtest.depot.index import board_id, case_of, lines_of, personal_of, reckon_returns, store, taken_up
 from benchtest.depot.personal import (
     NOTHING,
     Personal,
@@ -147,30 +147,34 @@ class Depot:
 
         A case that cannot be read is told of and left out; the others come in.
         """
-        cases, entries, problems = 0, 0, list[str]()
+        entries, problems, restored = 0, list[str](), list[str]()
         folders = list(case_folders(self.root))
         for start in range(0, len(folders), AT_ONCE):
             with self._alone(), self.records.writing() as connection:
                 for folder in folders[start : start + AT_ONCE]:
                     try:
                         with connection.begin_nested():
-                            added = self._restored(connection, folder)
+                            order, added = self._restored(connection, folder)
                     except (DocumentError, IntegrityError) as problem:
                         problems.append(f"{folder}: left out: {_first_line(problem)}")
                         continue
-                    cases, entries = cases + bool(added), entries + added
+                    entries += added
+                    restored += [order] if added else []
                     problems += [f"{folder}: {name} is not what the intake sealed" for name in _spoilt(folder)]
-        return Restored(cases=cases, entries=entries, problems=tuple(problems))
+        with self._alone(), self.records.writing() as connection:
+            reckon_returns(connection, restored)
+        return Restored(cases=len(restored), entries=entries, problems=tuple(problems))
 
-    def _restored(self, connection: Connection, folder: Path) -> int:
+    def _restored(self, connection: Connection, folder: Path) -> tuple[str, int]:
+        """Bring in what a folder has beyond the records; return its work order, and how many entries."""
         own, _ = read_lines(folder)
         if not own:
-            return 0
+            return "", 0
         work_order = read_entry(own[0]).work_order
         before = len(lines_of(connection, work_order))
         case = self._made_whole(connection, work_order, folder)
         assert case is not None
-        return len(case.entries) - before
+        return work_order, len(case.entries) - before
 
     @contextmanager
     def _writing(self, work_order: str) -> Iterator[tuple[Connection, Case | None]]:

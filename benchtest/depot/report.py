@@ -27,9 +27,11 @@ from benchtest.records.database.tables import RUNS
 
 MOST: Final = 10
 """Bars of a chart."""
+ROWS: Final = 50
+"""Boards of a list."""
 MONTHS: Final = 24
 """Columns of a chart of months."""
-WEEK: Final = 7 * questions.MINUTES_A_DAY
+WEEK: Final = 7 * questions.HOURS_A_DAY
 WEEKS: Final = 8
 """Weeks that a chart of stays shows one by one."""
 
@@ -75,9 +77,9 @@ def report(records: Records, period: Period = ALWAYS, *, now: Callable[[], datet
         Section(table=questions.first_pass_yield(records, period)),
         _pareto(questions.failing_checks(records, period), "check"),
         _pareto(questions.replaced_parts(records, period), "part"),
-        _stays(questions.turnaround(records, period), stayed),
-        Section(table=_shortened(questions.repeat_returns(records, period))),
-        Section(table=questions.rogue_boards(records)),
+        _stays(questions.of_stays(stayed), stayed),
+        Section(table=questions.repeat_returns(records, period, most=ROWS)),
+        Section(table=questions.rogue_boards(records, most=ROWS)),
         Section(table=questions.failure_shares(records, period=period)),
     )
     return Report(
@@ -104,9 +106,9 @@ def _figures(records: Records, period: Period, stayed: Sequence[Any], runs: Tabl
     with records.reading() as connection:
         came, now = connection.scalar(received.select_from(CASES)), connection.scalar(here.select_from(CASES))
         left, without = connection.execute(closed).one()
-    together = sorted((minutes, count) for _, minutes, count in stayed)
+    together = sorted((hours, count) for _, hours, count in stayed)
     share = percent(without / left) if left else "–"
-    median = f"{quantile(together, 0.5) / questions.MINUTES_A_DAY:.1f} days" if together else "–"
+    median = f"{quantile(together, 0.5) / questions.HOURS_A_DAY:.1f} days" if together else "–"
     return (
         Figure(label="came in", value=str(came)),
         Figure(label="left", value=str(left)),
@@ -184,21 +186,11 @@ def _stays(table: Table, stayed: Sequence[tuple[str, int, int]]) -> Section:
     if not stayed:
         return Section(table=table)
     weeks = [0] * (WEEKS + 1)
-    for _, minutes, count in stayed:
-        weeks[min(minutes // WEEK, WEEKS)] += count
+    for _, hours, count in stayed:
+        weeks[min(hours // WEEK, WEEKS)] += count
     names = [*(f"{week + 1}" for week in range(WEEKS)), "more"]
     chart = columns("Boards by the week of their stay in which they left", names, [[n] for n in weeks], ("boards",))
     return Section(table=table, chart=chart, legend="boards that left in the first week after intake, the second, …")
-
-
-def _shortened(table: Table, most: int = 50) -> Table:
-    """Return a table of the newest rows, which says how many there are."""
-    if len(table.rows) <= most:
-        return table
-    note = f"the newest {most} of {len(table.rows)} (all of them: benchtest depot returns)"
-    return Table(
-        key=table.key, title=table.title, columns=table.columns, rows=table.rows[:most], notes=(*table.notes, note)
-    )
 
 
 def to_html(found: Report) -> str:
