@@ -5,7 +5,8 @@ left the depot, runs by when they began, repairs by when they were made. No faul
 nothing was done to the board.
 """
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -79,21 +80,53 @@ NO_FAULT: Final = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
 """The board passed as found, and nothing was done to it."""
 
 
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Left:
+    """Boards that left, alike in what they were returned for and tested with."""
+
+    complaint: str
+    profile: str
+    version: str
+    """SHA-256 of the profile; empty for a board that was never tested."""
+    boards: int
+    without_finding: int
+
+
+def boards_that_left(records: Records, period: Period = ALWAYS) -> tuple[Left, ...]:
+    """Return the boards that left in a period, counted."""
+    by = CASES.c.complaint, CASES.c.profile, CASES.c.profile_digest
+    nothing = func.sum(case((NO_FAULT, 1), else_=0))
+    query = select(*by, func.count(), nothing).where(period.holds(CASES.c.closed)).group_by(*by)
+    return tuple(
+        Left(complaint=complaint, profile=profile, version=version, boards=boards, without_finding=int(none))
+        for complaint, profile, version, boards, none in _rows(records, query)
+    )
+
+
 def no_fault_found(records: Records, period: Period = ALWAYS) -> Table:
     """Return how often nothing was found, per kind of complaint."""
-    rows = _nothing_found(records, period, CASES.c.complaint)
+    return by_complaint(boards_that_left(records, period))
+
+
+def by_complaint(left: Sequence[Left]) -> Table:
+    """Return how often nothing was found among boards that left, per kind of complaint."""
+    rows = _nothing_found((one, (one.complaint,)) for one in left)
     columns = (Column(key="complaint", title="complaint"), *_OF_RETURNS)
     return Table(key="no-fault-found", title="No fault found, by complaint", columns=columns, rows=rows, notes=(_NOTE,))
 
 
 def no_fault_by_profile(records: Records, period: Period = ALWAYS) -> Table:
     """Return how often nothing was found, per version of the profile that the board was tested with as found."""
-    rows = _nothing_found(records, period, CASES.c.profile, CASES.c.profile_digest)
-    short = tuple((name, str(digest)[:12], *rest) for name, digest, *rest in rows)
+    return by_profile(boards_that_left(records, period))
+
+
+def by_profile(left: Sequence[Left]) -> Table:
+    """Return how often nothing was found among boards that left, per version of the profile."""
+    rows = _nothing_found((one, (one.profile, one.version[:12])) for one in left)
     columns = (Column(key="profile", title="profile"), Column(key="version", title="version"), *_OF_RETURNS)
     title = "No fault found, by profile version"
     note = "version: the first twelve digits of the profile's SHA-256"
-    return Table(key="no-fault-by-profile", title=title, columns=columns, rows=short, notes=(_NOTE, note))
+    return Table(key="no-fault-by-profile", title=title, columns=columns, rows=rows, notes=(_NOTE, note))
 
 
 _OF_RETURNS: Final = (
@@ -104,15 +137,15 @@ _OF_RETURNS: Final = (
 )
 
 
-def _nothing_found(records: Records, period: Period, *by: ColumnElement[Any]) -> tuple[tuple[Cell, ...], ...]:
-    nothing = func.sum(case((NO_FAULT, 1), else_=0))
-    query = (
-        select(*by, func.count(), nothing)
-        .where(CASES.c.found != "", period.holds(CASES.c.closed))
-        .group_by(*by)
-        .order_by(func.count().desc(), *by)
-    )
-    return tuple((*keys, of, int(none), *_limits(int(none), of)) for *keys, of, none in _rows(records, query))
+def _nothing_found(left: Iterable[tuple[Left, tuple[str, ...]]]) -> tuple[tuple[Cell, ...], ...]:
+    """Return rows of what was tested, by a key, the most returned first."""
+    boards, nothing = Counter[tuple[str, ...]](), Counter[tuple[str, ...]]()
+    for one, key in left:
+        if one.version:
+            boards[key] += one.boards
+            nothing[key] += one.without_finding
+    found = sorted(boards, key=lambda key: (-boards[key], key))
+    return tuple((*key, boards[key], nothing[key], *_limits(nothing[key], boards[key])) for key in found)
 
 
 def first_pass_yield(records: Records, period: Period = ALWAYS) -> Table:
@@ -144,6 +177,9 @@ def first_pass_yield(records: Records, period: Period = ALWAYS) -> Table:
     )
 
 
+_FAILED: Final = RUNS.c.outcome == "fail", RUNS.c.phase != "as left"
+
+
 def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15) -> Table:
     """Return the checks that fail most often before a repair, each run counted once, with their running share."""
     query = (
@@ -151,7 +187,7 @@ def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15)
         .select_from(RUNS)
         .join(FINDINGS, FINDINGS.c.run_id == RUNS.c.id)
         .join(BOARDS, BOARDS.c.id == RUNS.c.board_id)
-        .where(FINDINGS.c.verdict == "fail", RUNS.c.phase != "as left", period.holds(RUNS.c.started))
+        .where(*_FAILED, FINDINGS.c.verdict == "fail", period.holds(RUNS.c.started))
         .group_by(BOARDS.c.part, FINDINGS.c.check_id)
         .order_by(func.count().desc(), BOARDS.c.part, FINDINGS.c.check_id)
     )
@@ -161,7 +197,7 @@ def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15)
         title="Checks that fail most often",
         columns=columns,
         rows=pareto(_rows(records, query), most=most),
-        notes=("runs as left are not counted; a board tested twice counts twice",),
+        notes=("of runs that failed, but for those as left; a board tested twice counts twice",),
     )
 
 
@@ -285,7 +321,7 @@ def rogue_boards(records: Records, *, returns: int = ROGUE, most: int | None = N
     count = func.count().label("returns")
     often = (
         select(CASES.c.board_id, count, func.max(CASES.c.closed).label("last"))
-        .where(NO_FAULT, CASES.c.open == 0)
+        .where(NO_FAULT, CASES.c.closed.is_not(None))
         .group_by(CASES.c.board_id)
         .having(func.count() >= returns)
         .subquery()

@@ -6,7 +6,7 @@ What is personal has columns of its own, which an erasure empties.
 
 from typing import Final
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, String, Table, Text
+from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, String, Table, Text, and_
 
 from benchtest.records.database.tables import DIGEST, METADATA, RUNS, Moment
 
@@ -60,6 +60,9 @@ Index(
     "ix_cases_customer", CASES.c.customer, sqlite_where=CASES.c.customer != "", postgresql_where=CASES.c.customer != ""
 )
 
+_NOTHING = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
+Index("ix_cases_without_finding", CASES.c.board_id, CASES.c.closed, sqlite_where=_NOTHING, postgresql_where=_NOTHING)
+Index("ix_cases_stays", CASES.c.part, CASES.c.stay, CASES.c.closed)
 Index("ix_cases_back_after", CASES.c.back_after)
 Index("ix_runs_figures", RUNS.c.started, RUNS.c.outcome, RUNS.c.phase, RUNS.c.origin, RUNS.c.board_id)
 """All that is asked of very many runs at once, so that their wide rows are not read for it."""

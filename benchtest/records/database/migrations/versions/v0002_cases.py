@@ -58,11 +58,18 @@ def _cases() -> None:
         "ix_cases_customer",
         "cases",
         ["customer"],
-        unique=False,
         sqlite_where=sa.text("customer != ''"),
         postgresql_where=sa.text("customer != ''"),
     )
     op.create_index("ix_cases_received", "cases", ["received"])
+    op.create_index("ix_cases_stays", "cases", ["part", "stay", "closed"])
+    op.create_index(
+        "ix_cases_without_finding",
+        "cases",
+        ["board_id", "closed"],
+        sqlite_where=sa.text("found = 'pass' AND repairs = 0"),
+        postgresql_where=sa.text("found = 'pass' AND repairs = 0"),
+    )
     op.create_index(
         "uq_cases_board_id_open",
         "cases",
