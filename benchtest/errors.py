@@ -3,10 +3,13 @@
     BenchtestError
      ├── DocumentError     a profile, harness or fixture file is wrong      -> its author
      ├── CaptureError      a recording from elsewhere cannot be read as it is -> who hands it in
+     ├── StudyError        what was read does not allow the study that is asked of it -> who planned it
      ├── PlanError         this bench cannot do what the profile asks       -> the fixture's author
      ├── Aborted           stopped by a person, a signal or a trip          -> the operator
      │    └── Paused           a person left, and may go on later
+     ├── WrongMove         a case in the depot is not where that step begins -> whoever asked: the right one is named
      ├── NotKept           the run cannot be written down                   -> the operator: room on the disk
+     ├── RecordsError      the records database cannot be used as it is     -> who looks after it; no run is lost
      └── RigError          the bench is wrong; the board is not judged      -> the operator: cable, power, driver
           ├── AdapterMissing   gone, or never there
           ├── AdapterSilent    no whole answer within the deadline (also a TimeoutError)
@@ -74,6 +77,12 @@ class CaptureError(BenchtestError):
         super().__init__(f"{where}: {found}{wanted}" + (f" ({hint})" if hint else ""))
 
 
+class StudyError(BenchtestError):
+    """The readings do not allow the study that is asked of them: what is missing, and what to try."""
+
+    exit_code = 4
+
+
 class PlanError(BenchtestError):
     """The fixture cannot do what the profile asks; every reason is listed."""
 
@@ -94,10 +103,22 @@ class Paused(Aborted):
     """A person left, or nobody answers any more; the run can be taken up again."""
 
 
+class WrongMove(BenchtestError):
+    """A case in the depot cannot be moved so from where it stands; what can be done instead is said."""
+
+    exit_code = 2
+
+
 class NotKept(BenchtestError):
     """The evidence of a run cannot be written down; what is not kept is not judged."""
 
     exit_code = 5
+
+
+class RecordsError(BenchtestError):
+    """The records database cannot be used as it is. No run is lost by that: its folder is the truth."""
+
+    exit_code = 4
 
 
 class RigError(BenchtestError):

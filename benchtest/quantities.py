@@ -9,7 +9,7 @@ import math
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Annotated, Any, Final
+from typing import Annotated, Any, Final, get_args
 
 from pydantic import BeforeValidator, WithJsonSchema
 from pydantic_core import PydanticCustomError
@@ -45,6 +45,8 @@ RATIO: Final = Dimension(name="ratio", unit="", spellings=("%", "ppm"), example=
 _NUMBER = re.compile(r"\s*([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]{1,4})?)\s*(\S*)\s*")
 _PREFIXES: Final = {"": 0, "p": -12, "n": -9, "u": -6, "µ": -6, "\u03bc": -6, "m": -3, "k": 3, "M": 6, "G": 9}
 _RATIOS: Final = {"%": -2, "ppm": -6}
+_SAME_UNIT: Final = frozenset({"ohm", "degC"})
+"""First spelling of dimensions whose further ones mean the same unit."""
 _MINUTES: Final = {"min": 60.0, "h": 3600.0}
 
 
@@ -109,9 +111,13 @@ def _validator(dimension: Dimension) -> Callable[[object], float]:
     return validate
 
 
-def _written(dimension: Dimension) -> tuple[Any, Any]:
+def _written(dimension: Dimension) -> tuple[Any, Any, Dimension]:
     schema = {"type": "string", "description": f"a {dimension.name}, for example {dimension.example}"}
-    return BeforeValidator(_validator(dimension)), WithJsonSchema({**schema, "examples": [dimension.example]})
+    return (
+        BeforeValidator(_validator(dimension)),
+        WithJsonSchema({**schema, "examples": [dimension.example]}),
+        dimension,
+    )
 
 
 Volts = Annotated[float, *_written(VOLTAGE)]
@@ -125,3 +131,28 @@ BitsPerSecond = Annotated[float, *_written(BIT_RATE)]
 BytesPerSecond = Annotated[float, *_written(BYTE_RATE)]
 SamplesPerSecond = Annotated[float, *_written(SAMPLE_RATE)]
 Ratio = Annotated[float, *_written(RATIO)]
+
+
+def spelled(text: str, dimension: Dimension) -> str:
+    """Return a quantity in the usual spelling: `24 V` for `24V`, `0.5 kohm` for `.5kΩ`; other text as it is."""
+    match = _NUMBER.fullmatch(text)
+    if match is None:
+        return text
+    number, unit = match.groups()
+    first = dimension.spellings[0]
+    for other in dimension.spellings[1:] if first in _SAME_UNIT else ():
+        unit = unit.removesuffix(other) + first if unit.endswith(other) else unit
+    unit = re.sub("^[\u00b5\u03bc]", "u", unit)
+    anew = f"{number.replace('.', '0.', 1) if number.lstrip('+-').startswith('.') else number} {unit}"
+    try:
+        return anew if parse(anew, dimension) == parse(text, dimension) else text
+    except ValueError:
+        return text
+
+
+def dimension_of(annotation: Any) -> Dimension | None:
+    """Return which quantity a field of a document is, by its annotation; None where it is none."""
+    if isinstance(annotation, Dimension):
+        return annotation
+    inside = (*getattr(annotation, "__metadata__", ()), *get_args(annotation))
+    return next((found for part in inside if (found := dimension_of(part)) is not None), None)

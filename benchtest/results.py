@@ -1,7 +1,7 @@
 """What was decided: one result per check, one outcome per run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 
 from benchtest.metrology.budget import Budget
@@ -84,6 +84,14 @@ class Job:
     revision: str = ""
     phase: str = ""
     """As found, as left, or empty."""
+    received: str = ""
+    """Day on which the board came in, ISO 8601; empty where nobody said."""
+    condition: str = ""
+    """On receipt, as stated."""
+    straps: str = ""
+    """Jumper plugs as they are on the board now, as stated."""
+    released_by: str = ""
+    """Who released the board to leave; empty while nobody has."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -142,6 +150,58 @@ class Suspected:
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Depot:
+    """Whose paper it is, as its site file says."""
+
+    name: str
+    address: tuple[str, ...] = ()
+    terms: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Attempt:
+    """An earlier run of the same board, however it ended."""
+
+    folder: str
+    started: str
+    """RFC 3339; empty where its journal cannot be read."""
+    outcome: str
+    """An outcome, `cut off`, or `unreadable`."""
+    phase: str = ""
+    origin: str = ""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Was:
+    """What a check gave in an earlier run."""
+
+    title: str
+    value: float | str | None
+    uncertainty: float | None
+    unit: str
+    verdict: Verdict
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Before:
+    """The run of the same board as it was found, before its repair."""
+
+    number: str
+    id: str
+    digest: str
+    """SHA-256 of its run file, hexadecimal."""
+    ended: str
+    outcome: Outcome
+    reason: str
+    origin: Origin
+    job: Job
+    variant: str | None
+    options: tuple[str, ...]
+    results: Mapping[str, Was]
+    """By the id of the check."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Run:
     """A finished run, whole: what `run.json` holds. Recordings lie beside it, by name and digest."""
 
@@ -193,3 +253,22 @@ class Run:
     """What the bench had to bear or has recovered from, such as a CAN controller that was opened anew."""
     suspects: tuple[Suspected, ...] = ()
     """Of a board that failed, where its faults had been tried out before on the simulated bench."""
+    next_checks: tuple[str, ...] = ()
+    """What would tell the suspects apart soonest."""
+    approved: tuple[str, ...] = ()
+    """Who had approved the profile, where the site keeps a list of approvers: name, day, key."""
+    profile_version: str = ""
+    """As its author counts; empty where the profile has none."""
+    second_person: bool = False
+    """The profile asks that another person than the tester releases the board."""
+    before: Before | None = None
+    """Of a board as left, the run as found."""
+    attempts: tuple[Attempt, ...] = ()
+    """Earlier runs of this board in the same folder of runs, oldest first."""
+    attempts_left_out: int = 0
+    """Still earlier ones, which are not listed."""
+    depot: Depot | None = None
+    language: str = "en"
+    """Tag of a shipped language, or the name of the language file in the run folder."""
+    stationery: Mapping[str, str] = field(default_factory=dict)
+    """Files in the run folder that the papers are made with, logo and language file → SHA-256."""

@@ -1,6 +1,7 @@
 """What all tests share: a skipped check fails the suite where everything must run."""
 
 import os
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -9,8 +10,11 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.faults import parse
 from benchtest.perform import Performed, Watcher, perform
 from benchtest.rig import Virtual, open_rig
+from tests.servers.postgresql import Absent, Server, served
 
 EVERYTHING = bool(os.environ.get("CI"))
+os.environ.setdefault("BENCHTEST_RECORDS", "none")
+"""Only the tests of the records keep any: a database in every folder of every other test would cost a minute."""
 
 
 @pytest.hookimpl(trylast=True)
@@ -37,6 +41,14 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
         for mark, folders in MARKED.items():
             if folder in folders:
                 item.add_marker(getattr(pytest.mark, mark))
+
+
+@pytest.fixture(scope="session", autouse=True)
+def station(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The station that seals in these tests, in a folder of its own: nobody's own key is touched."""
+    folder = tmp_path_factory.mktemp("station")
+    os.environ["BENCHTEST_STATION"] = str(folder)
+    return folder
 
 
 class Bench:
@@ -69,6 +81,18 @@ class Bench:
 def bench() -> Bench:
     """The shipped boards on the embedded bench."""
     return Bench()
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[Server]:
+    """A PostgreSQL server that all tests share; each takes a database of its own from it."""
+    try:
+        with served() as running:
+            yield running
+    except Absent as problem:
+        if EVERYTHING:
+            raise
+        pytest.skip(str(problem))
 
 
 @pytest.fixture(scope="session")

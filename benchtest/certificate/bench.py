@@ -5,6 +5,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from benchtest.certificate.lines import Fact, Row, counts, facts, row, short
+from benchtest.language import Language
 from benchtest.metrology.figures import plain
 from benchtest.procedure import ClockRate, Delay, Interval, RoundTrip, Scalar, Timing
 from benchtest.results import BenchCheck, Outcome, Result, Run, Verdict
@@ -20,7 +21,7 @@ class Bench:
     facts: tuple[Fact, ...]
 
 
-def bench_of(run: Run) -> Bench | None:
+def bench_of(run: Run, words: Language) -> Bench | None:
     """Return what a run's bench found of itself; None where a person or a record was the bench."""
     found = run.bench_check
     if found is None:
@@ -28,33 +29,35 @@ def bench_of(run: Run) -> Bench | None:
     bad = [one for one in found.results if one.verdict is not Verdict.PASS]
     figured = [one for one in found.results if isinstance(one.check.measurand, RoundTrip | ClockRate | Scalar)]
     return Bench(
-        summary=_summary(found),
-        rows=tuple(row(one.check, one) for one in dict.fromkeys((*bad, *figured))),
+        summary=_summary(found, words),
+        rows=tuple(row(one.check, one, words) for one in dict.fromkeys((*bad, *figured))),
         facts=facts(
+            words,
             {
-                "Drives read back": _drives(found.results),
-                "Times as used": _timing(found.timing),
-                "Not looked at": short("; ".join(found.left_out)),
-                "Proof of the bench": found.reference,
-            }
+                "drives": _drives(found.results, words),
+                "times_used": _timing(found.timing, words),
+                "not_looked_at": words.phrase("; ".join(found.left_out)),
+                "proof": words.phrase(found.reference),
+            },
         ),
     )
 
 
-def _summary(found: BenchCheck) -> str:
-    said = counts(one.verdict for one in found.results)
-    return said if found.outcome is Outcome.PASS else f"{said}: {short(found.reason)}"
+def _summary(found: BenchCheck, words: Language) -> str:
+    said = counts((one.verdict for one in found.results), words)
+    return said if found.outcome is Outcome.PASS else f"{said}: {short(words.phrase(found.reason), words)}"
 
 
-def _drives(results: Iterable[Result]) -> str:
+def _drives(results: Iterable[Result], words: Language) -> str:
     """Return how many drives followed their orders, and how soon at the latest."""
     loops = [one for one in results if isinstance(one.check.measurand, Delay) and one.verdict is Verdict.PASS]
     taken = [one.value for one in loops if isinstance(one.value, float)]
     if not taken:
         return ""
     limit = next(one.check.permitted for one in loops)
-    within = f" (permitted {plain(limit.high, 's')})" if isinstance(limit, Interval) and limit.high else ""
-    return f"{len(taken)} movements, each within {plain(_rounded(taken), 's')} of its order{within}"
+    high = limit.high if isinstance(limit, Interval) else None
+    within = words.say("movements_permitted", limit=words.number(plain(high, "s"))) if high else ""
+    return words.say("movements", count=len(taken), time=words.number(plain(_rounded(taken), "s")), permitted=within)
 
 
 def _rounded(taken: Sequence[float]) -> float:
@@ -66,16 +69,16 @@ def _rounded(taken: Sequence[float]) -> float:
     return math.ceil(longest / step) * step
 
 
-def _timing(timing: Timing) -> str:
-    return (
-        f"clock of the recordings {_within(timing.clock, '%')}, moment of a sample {_within(timing.stamp, 's')}, "
-        f"moment on the link {_within(timing.link_stamp, 's')}, an order {_late(timing.latency)}"
+def _timing(timing: Timing, words: Language) -> str:
+    late = words.say("late", time=words.number(plain(timing.latency, "s"))) if timing.latency else words.say("on_time")
+    return words.say(
+        "timing",
+        clock=_within(timing.clock, "%", words),
+        stamp=_within(timing.stamp, "s", words),
+        link=_within(timing.link_stamp, "s", words),
+        latency=late,
     )
 
 
-def _late(seconds: float) -> str:
-    return f"up to {plain(seconds, 's')} late" if seconds else "when it says"
-
-
-def _within(value: float, unit: str) -> str:
-    return f"± {plain(value, unit)}" if value else "not in doubt"
+def _within(value: float, unit: str, words: Language) -> str:
+    return words.say("within", value=words.number(plain(value, unit))) if value else words.say("not_in_doubt")

@@ -15,8 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchtest.certificate.glyphs import shown_or_named
+from benchtest.certificate.lines import as_read
 from benchtest.instruments import Recording, Role
-from benchtest.metrology.figures import figures, plain, unusual
+from benchtest.language import Language
+from benchtest.metrology.figures import plain
 from benchtest.procedure import Channel, ContactResistance, Delay, LampCode, OpenShare, Record, State, StateOf
 from benchtest.readings import Readings, Recorded
 from benchtest.results import Result, Run
@@ -57,23 +59,23 @@ class Figure:
     panels: tuple[Panel, ...]
 
 
-def draw_figures(run: Run, readings: Readings) -> tuple[Figure, ...]:
+def draw_figures(run: Run, readings: Readings, words: Language) -> tuple[Figure, ...]:
     """Return one figure per subject whose delays or lamp codes were read from recordings that are there."""
     subjects: dict[str, list[Result]] = {}
     for result in run.results:
         subjects.setdefault(result.check.subject, []).append(result)
-    drawn = [Figure(title=name, panels=_panels(run, readings, found)) for name, found in subjects.items()]
+    drawn = [Figure(title=name, panels=_panels(run, readings, found, words)) for name, found in subjects.items()]
     return tuple(figure for figure in drawn if figure.panels)
 
 
-def _panels(run: Run, readings: Readings, results: Sequence[Result]) -> tuple[Panel, ...]:
-    strips = [_strip(run, r, found) for r in results if (found := _code_recording(readings, r)) is not None]
+def _panels(run: Run, readings: Readings, results: Sequence[Result], words: Language) -> tuple[Panel, ...]:
+    strips = [_strip(run, r, found, words) for r in results if (found := _code_recording(readings, r)) is not None]
     moves: dict[tuple[str, float], list[Result]] = {}
     for result in results:
         if isinstance(result.check.measurand, Delay):
             moves.setdefault((result.check.measurand.evidence, result.check.measurand.since.at), []).append(result)
     drawn = [
-        _switching(run, name, recorded, delays, beside=_beside(results, name))
+        _switching(run, name, recorded, delays, beside=_beside(results, name), words=words)
         for (name, _), delays in list(moves.items())[:MOVES]
         if isinstance(recorded := readings.evidence.get(name), Recorded)
     ]
@@ -117,23 +119,29 @@ class _Edge:
     text: str
 
 
-def _switching(run: Run, name: str, recorded: Recorded, delays: Sequence[Result], *, beside: Sequence[int]) -> Panel:
+def _switching(
+    run: Run, name: str, recorded: Recorded, delays: Sequence[Result], *, beside: Sequence[int], words: Language
+) -> Panel:
     """Draw what followed one order: its channels from a little before it to a little after the last arrival."""
     known, recording = run.procedure.channels, recorded.recording
     asked = [(r, r.check.measurand) for r in delays if isinstance(r.check.measurand, Delay)]
     ordered = _ordered(recorded, asked[0][1])
-    edges = [edge for result, delay in asked if (edge := _edge(known, recorded, result, delay)) is not None]
+    found = (_edge(known, recorded, result, delay, words) for result, delay in asked)
+    edges = [edge for edge in found if edge is not None]
     span = max(MARGIN, 2.5 * (max([edge.at for edge in edges], default=ordered) - ordered))
     start, end = max(0.0, ordered - 0.3 * span), min(recording.duration, ordered + span)
     axis = _Axis(start=start, end=max(end, start + 1 / recording.rate), zero=ordered)
     causes = [delay.since.channel for _, delay in asked if delay.since.channel is not None]
-    lanes = [_command(axis, ordered)]
+    lanes = [_command(axis, ordered, words)]
     for row, channel in enumerate(_shown(known, recording, {d.channel for _, d in asked}.union(causes, beside)), 1):
         marks = [edge for edge in edges if edge.channel == channel]
-        lanes.append(_lane(axis, recording, channel, known, row=row, edges=marks))
-    words = "; ".join(f"{r.check.title} {_words(r)}" for r, _ in asked)
-    title = f"{_step(run, name)}: order at {plain(ordered, 's')}"
-    return Panel(title=title, svg=_svg(lanes, axis), alternative=f"Traces of {title}. {words}.")
+        label = words.phrase(known[channel].terminals)
+        lanes.append(_lane(axis, recording, channel, known[channel], name=label, row=row, edges=marks))
+    told = "; ".join(f"{words.phrase(r.check.title)} {as_read(r, words)}" for r, _ in asked)
+    step = words.phrase(_step(run, name))
+    title = words.say("plot_title", step=step, time=words.number(plain(ordered, "s")))
+    alternative = words.say("plot_traces", title=title, found=told)
+    return Panel(title=title, svg=_svg(lanes, axis, words), alternative=alternative)
 
 
 def _ordered(recorded: Recorded, delay: Delay) -> float:
@@ -147,7 +155,9 @@ def _ordered(recorded: Recorded, delay: Delay) -> float:
     return max(sent, default=ordered)
 
 
-def _edge(known: Mapping[int, Channel], recorded: Recorded, result: Result, delay: Delay) -> _Edge | None:
+def _edge(
+    known: Mapping[int, Channel], recorded: Recorded, result: Result, delay: Delay, words: Language
+) -> _Edge | None:
     """Return where to mark a delay that was found; None when its cause cannot be seen again."""
     if not isinstance(result.value, float) or not math.isfinite(result.value):
         return None
@@ -156,7 +166,7 @@ def _edge(known: Mapping[int, Channel], recorded: Recorded, result: Result, dela
         cause = _arrived(known, recorded.recording, delay.since.channel, delay.since.state, after=cause)
     if cause is None:
         return None
-    return _Edge(channel=delay.channel, at=cause + result.value, text=plain(result.value, "s", digits=3))
+    return _Edge(channel=delay.channel, at=cause + result.value, text=words.number(plain(result.value, "s", digits=3)))
 
 
 def _arrived(
@@ -194,15 +204,15 @@ class _Axis:
         return LEFT + min(1.0, max(0.0, share)) * (WIDTH - LEFT - 4)
 
 
-def _svg(lanes: Sequence[str], axis: _Axis) -> str:
+def _svg(lanes: Sequence[str], axis: _Axis, words: Language) -> str:
     height = len(lanes) * LANE + FOOT
     head = f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:g} {height:g}" '
     font = f'font-family="\'{FONT}\', sans-serif" font-stretch="condensed" font-size="9" fill="currentColor"'
-    body = "".join(lanes) + _ticks(axis, len(lanes) * LANE)
+    body = "".join(lanes) + _ticks(axis, len(lanes) * LANE, words)
     return f"{head}{font}>{body}</svg>"
 
 
-def _ticks(axis: _Axis, y: float) -> str:
+def _ticks(axis: _Axis, y: float, words: Language) -> str:
     step = 10.0 ** math.floor(math.log10(axis.end - axis.start))
     steps = (step / 5, step / 2, step, 2 * step)
     step = next(s for s in steps if (axis.end - axis.start) / s <= MOST_TICKS)
@@ -210,7 +220,8 @@ def _ticks(axis: _Axis, y: float) -> str:
     for number in range(math.ceil((axis.start - axis.zero) / step), math.floor((axis.end - axis.zero) / step) + 1):
         x = axis.x(axis.zero + number * step)
         drawn.append(f'<path d="M{x:.1f} {y:g}v3" stroke="currentColor" stroke-width=".5"/>')
-        drawn.append(_text(x, y + 12, plain(number * step, "s"), anchor="middle" if x < WIDTH - 20 else "end"))
+        shown = words.number(plain(number * step, "s"))
+        drawn.append(_text(x, y + 12, shown, anchor="middle" if x < WIDTH - 20 else "end"))
     return "".join(drawn)
 
 
@@ -224,19 +235,20 @@ def _path(points: Sequence[tuple[float, float]]) -> str:
     return f'<path d="M{joined}" fill="none" stroke="currentColor" stroke-width=".9" stroke-linejoin="round"/>'
 
 
-def _command(axis: _Axis, ordered: float) -> str:
+def _command(axis: _Axis, ordered: float, words: Language) -> str:
     """Mark the moment of the order."""
     x = axis.x(ordered)
     line = f'<path d="M{x:.1f} 4V{LANE:g}" stroke="{ACCENT}" stroke-width="1.4"/>'
-    return f'{_text(0, LANE - 8, "order")}{line}<path d="M{x - 4:.1f} 4h8l-4 7z" fill="{ACCENT}"/>'
+    return f'{_text(0, LANE - 8, words.say("plot_order"))}{line}<path d="M{x - 4:.1f} 4h8l-4 7z" fill="{ACCENT}"/>'
 
 
 def _lane(
     axis: _Axis,
     recording: Recording,
     channel: int,
-    known: Mapping[int, Channel],
+    known: Channel,
     *,
+    name: str,
     row: int,
     edges: Sequence[_Edge],
 ) -> str:
@@ -244,7 +256,7 @@ def _lane(
     at, low, high = _thinned(recording, channel, axis)
     bottom, ceiling = (
         min(0.0, float(low.min(initial=0.0))),
-        max(float(high.max(initial=0.0)), known[channel].high, 1e-9),
+        max(float(high.max(initial=0.0)), known.high, 1e-9),
     )
 
     def y(value: float) -> float:
@@ -255,7 +267,7 @@ def _lane(
         for a, lo, hi in zip(at, low, high, strict=True)
         for v in dict.fromkeys((lo, hi))
     ]
-    drawn = _text(0, top + LANE - 8, known[channel].terminals) + _path(_bends(points))
+    drawn = _text(0, top + LANE - 8, name) + _path(_bends(points))
     for edge in edges:
         x = axis.x(edge.at)
         drawn += f'<path d="M{x:.1f} {top + 2:g}V{top + LANE:g}" stroke="{ACCENT}" stroke-dasharray="2 1.5"/>'
@@ -287,27 +299,29 @@ def _bends(points: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
 # ---------------------------------------------------------------- lamp codes
 
 
-def _strip(run: Run, result: Result, recording: Recording) -> Panel:
+def _strip(run: Run, result: Result, recording: Recording, words: Language) -> Panel:
     """Draw when a lamp was lit: a bar from each lighting to each darkening."""
     code = result.check.measurand
     assert isinstance(code, LampCode)
     channel = run.procedure.channels[code.channel]
     axis = _Axis(start=0.0, end=recording.duration, zero=0.0)
-    bars = [_text(0, LANE - 8, channel.terminals), _text(LEFT, 9, f"read as: {_words(result)}", fill=ACCENT)]
+    read = words.say("plot_read", code=as_read(result, words))
+    bars = [_text(0, LANE - 8, words.phrase(channel.terminals)), _text(LEFT, 9, read, fill=ACCENT)]
     stretches = _lit(recording.samples(code.channel), channel, recording.rate)
     bars += [
         f'<rect x="{axis.x(on):.1f}" y="{LANE - 12:g}" width="{axis.x(off) - axis.x(on):.1f}" height="12"/>'
         for on, off in stretches
     ]
     told = ", ".join(
-        f"lit {plain(off - on, 's', digits=2)} at {plain(on, 's', digits=3)}" for on, off in stretches[:40]
+        words.say(
+            "plot_lit", time=words.number(plain(off - on, "s", digits=2)), at=words.number(plain(on, "s", digits=3))
+        )
+        for on, off in stretches[:40]
     )
-    words = f"{result.check.title}: read as {_words(result)}. {told or 'never lit'}."
-    return Panel(title=_step(run, code.evidence), svg=_svg(["".join(bars)], axis), alternative=words)
-
-
-def _words(result: Result) -> str:
-    return figures(result.value, result.uncertainty, result.check.unit, coverage=unusual(result.coverage))
+    title = words.phrase(result.check.title)
+    alternative = words.say("plot_strip", title=title, read=read, found=told or words.say("plot_dark"))
+    step = words.phrase(_step(run, code.evidence))
+    return Panel(title=step, svg=_svg(["".join(bars)], axis, words), alternative=alternative)
 
 
 def _lit(samples: Samples, channel: Channel, rate: float) -> list[tuple[float, float]]:

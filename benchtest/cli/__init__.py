@@ -14,17 +14,26 @@ from benchtest.cli.lazy import LazyGroup
 
 COMMANDS: Final = {
     "check": ("benchtest.cli.check:check", "Check a profile, and whether a bench can do what it asks."),
+    "profile": ("benchtest.cli.profile:profile", "Begin a profile, keep it tidy, compare two versions, approve it."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
+    "depot": ("benchtest.cli.depot:depot", "Follow boards through the depot, and ask what it has learned."),
+    "report": ("benchtest.cli.report:report", "Write the depot's figures of a period as one page."),
     "diagnose": ("benchtest.cli.diagnose:diagnose_run", "Say what is probably wrong with a board that failed."),
     "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
     "rig": ("benchtest.cli.rig:rig", "Look after the bench: what is wired where, whether it is in order."),
+    "certificate": ("benchtest.cli.certificate:certificate", "Check, withdraw or issue anew a sealed certificate."),
+    "station": ("benchtest.cli.station:station", "This station's key, and the stations that are trusted here."),
     "show": ("benchtest.cli.show:show", "Show a finished run, and check that nothing in it was changed."),
+    "records": ("benchtest.cli.records:records", "Ask the records of all runs, and look after them."),
+    "rejudge": ("benchtest.cli.rejudge:rejudge", "Judge finished runs anew under another profile, without a board."),
     "measure": ("benchtest.cli.measure:measure", "Measure a captured file by the code of the bench."),
     "simulate": ("benchtest.cli.simulate:simulate", "Serve a virtual board behind the adapter protocol, in real time."),
     "adapter": ("benchtest.cli.adapter:adapter", "Put the adapters of a bench through what the bench relies on."),
     "doctor": ("benchtest.cli.doctor:doctor", "Look whether this computer is fit for a bench, and what mends it."),
     "faults": ("benchtest.cli.faults:faults", "List the faults that a simulated board can have."),
     "coverage": ("benchtest.cli.coverage:coverage", "Study which faults a profile catches, and which it misses."),
+    "study": ("benchtest.cli.study:study", "Study many readings: limits, repeatability, capability, drift, agreement."),
+    "trace": ("benchtest.cli.trace:trace_profile", "Print which requirements a profile's checks prove, and the gaps."),
     "schema": ("benchtest.cli.schema:schema", "Print the JSON Schema of a document, for editors."),
 }
 

@@ -11,12 +11,13 @@ from typing import Final
 
 import click
 
-from benchtest.cautions import before_power
+from benchtest.cautions import CAUTIONS, before_power
 from benchtest.cli.documents import Prepared
 from benchtest.errors import PlanError
 from benchtest.fixture.calibration import overdue
 from benchtest.fixture.document import Fixture
 from benchtest.instruments import VIRTUAL
+from benchtest.records.journal import Journal
 from benchtest.records.labels import clean_text
 from benchtest.results import Override
 
@@ -77,3 +78,12 @@ def calibration(
     if override is None or not late:
         return ()
     return (Override(by=override[0], reason=override[1], of=tuple(late)),)
+
+
+def note_consent(journal: Journal, acknowledged: str, overrides: tuple[Override, ...]) -> None:
+    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
+    if acknowledged:
+        keys = [caution.key for caution in CAUTIONS]
+        journal.append("cautions acknowledged", at=0.0, by=acknowledged, cautions=keys)
+    for one in overrides:
+        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))

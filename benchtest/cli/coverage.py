@@ -8,14 +8,11 @@ from pathlib import Path
 
 import click
 
-from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare, profile_argument
+from benchtest.cli.documents import fitting_options, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
-from benchtest.errors import PlanError
-from benchtest.fixture.adapter import WholeAdapter
-from benchtest.fixture.wiring import adapters_of
 from benchtest.studies.coverage import Coverage, study
+from benchtest.studies.known import home, subject_of
 from benchtest.studies.page import to_html, to_json, to_lines
-from benchtest.studies.trial import Subject
 from benchtest.studies.trials import Progress, all_trials, carry_out, stock
 
 LESS = 1
@@ -88,32 +85,6 @@ def coverage(
         say(f"less was caught than {minimum:.4g} asks for: {found.share:.4g}", err=True)
         return LESS
     return 0
-
-
-def subject_of(prepared: Prepared) -> Subject:
-    """Return what a study needs of a prepared run: its bench with the same wires, but simulated.
-
-    Raises PlanError where a person or a record is the bench.
-    """
-    fixture, harness = prepared.fixture.fixture, prepared.harness
-    drivers = {fixture.adapters[name].driver for name in adapters_of(fixture, harness)}
-    if unlike := drivers & {"manual", "replay"}:
-        hint = "a study needs adapters that can be simulated"
-        raise PlanError([f"{prepared.fixture.path}: a bench with driver {', '.join(unlike)} ({hint})"])
-    twins = {name: WholeAdapter(driver="simulated") for name in fixture.adapters}
-    return Subject(
-        procedure=prepared.procedure,
-        fitted=prepared.fitted,
-        fixture=fixture.model_copy(update={"adapters": twins}),
-        harness=harness,
-    )
-
-
-def home() -> Path:
-    """Return where trials are kept when nobody says otherwise."""
-    import platformdirs
-
-    return Path(platformdirs.user_cache_dir("benchtest")) / "trials"
 
 
 def _tell(found: Coverage, as_json: bool) -> None:

@@ -1,14 +1,16 @@
 """`benchtest diagnose`: what is probably wrong with a board that failed, and what to measure next."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any, Final
 
 import click
 
-from benchtest.cli.coverage import home, progress_bar, subject_of
+from benchtest.cli.case import own_repairs
+from benchtest.cli.coverage import progress_bar
 from benchtest.cli.documents import Prepared, prepare
+from benchtest.cli.records_options import address, records_option
 from benchtest.cli.words import say
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.next_check import NextCheck, next_check
@@ -18,18 +20,14 @@ from benchtest.errors import PlanError
 from benchtest.metrology.figures import percent
 from benchtest.records.folder import read_run
 from benchtest.records.journal import read_journal
-from benchtest.results import Outcome, Result, Run, Suspected
+from benchtest.results import Outcome, Run
+from benchtest.studies.known import LEAST, SHOWN, UNKNOWN, home, subject_of
 from benchtest.studies.signatures import learned
 from benchtest.studies.trials import carry_out, stock, to_learn_from
 
-SHOWN: Final = 5
-"""Suspects that are shown; the others are less likely than all of them."""
-LEAST: Final = 0.01
-"""Probability below which a suspect is not shown."""
 SIGNS: Final = 3
 """Readings for and against that are shown."""
 FORMAT: Final = "benchtest-diagnosis/1"
-UNKNOWN: Final = "none of these: something that the library of faults does not know"
 
 
 @click.command(name="diagnose")
@@ -39,24 +37,36 @@ UNKNOWN: Final = "none of these: something that the library of faults does not k
 @click.option("--jobs", type=click.IntRange(1), help="Processes side by side; by default one a processor.")
 @click.option("--json", "as_json", is_flag=True, help="The diagnosis as JSON.")
 @click.option("--kept", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where trials lie.")
+@records_option
 def diagnose_run(
-    run: Path, profile: Path | None, fixture: Path | None, jobs: int | None, as_json: bool, kept: Path | None
+    run: Path,
+    profile: Path | None,
+    fixture: Path | None,
+    jobs: int | None,
+    as_json: bool,
+    kept: Path | None,
+    records: str,
 ) -> int:
     """Say what is probably wrong with the board of folder RUN, the likeliest first, and what to measure next.
 
     The suspects come from simulated boards with every fault that the profile can have. The first time for a profile and
     a fixture they are tried out, which takes about a minute; after that it is instant. Suspects are where to look
-    first, not a verdict; the usual cautions apply to every measurement by hand.
+    first, not a verdict; the usual cautions apply to every measurement by hand. Where the records know of own repairs,
+    these take over from the handbook as they grow.
     """
     found = read_run(run)
     if found.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}:
         raise PlanError([f"{run}: the board was not judged ({found.outcome}), so nothing is known of it"])
     library = library_of(_prepared(run, found, profile, fixture), kept or home(), jobs=jobs)
-    suspected = diagnose(found.results, library)
+    repairs = own_repairs(address(records, run.parent), found.procedure.part, library)
+    suspected = diagnose(found.results, library, repairs)
     advice = next_check(suspected, library, symptoms(found.results))
     if as_json:
-        click.echo(json.dumps(_plain(run, suspected, advice), ensure_ascii=False))
+        plain = {**_plain(run, suspected, advice), "own_repairs": sum(repairs.values())}
+        click.echo(json.dumps(plain, ensure_ascii=False))
         return 0
+    if repairs:
+        say(f"own repairs of {found.procedure.part}: {sum(repairs.values())}, beside the handbook, which counts as 30")
     for line in lines_of(suspected, advice, library):
         say(line)
     return 0
@@ -69,37 +79,6 @@ def library_of(prepared: Prepared, folder: Path, *, jobs: int | None = None) -> 
     with progress_bar(len(trials)) as progress:
         tried = carry_out(subject, trials, kept=stock(subject, folder), jobs=jobs, progress=progress)
     return learned(subject, tried)
-
-
-def library_if_there(prepared: Prepared, folder: Path) -> Library | None:
-    """Return the same where everything was tried out before; None where it would take its time."""
-    try:
-        subject = subject_of(prepared)
-    except PlanError:
-        return None
-    kept = stock(subject, folder)
-    there = kept.load()
-    if not there:
-        return None
-    names = [trial.name for trial in to_learn_from(subject)]
-    return learned(subject, [there[name] for name in names]) if all(name in there for name in names) else None
-
-
-def suspects_of(prepared: Prepared, results: Sequence[Result]) -> tuple[Suspected, ...]:
-    """Return the suspects for a run's record; none where the faults of its board were not tried out before."""
-    library = library_if_there(prepared, home())
-    if library is None:
-        return ()
-    return tuple(
-        Suspected(
-            faults=tuple(fault.fault for fault in suspect.faults),
-            probability=round(suspect.probability, 4),
-            sentence=suspect.faults[0].sentence if suspect.known else UNKNOWN,
-            repair=suspect.faults[0].repair if suspect.known else "",
-        )
-        for suspect in diagnose(results, library).suspects[:SHOWN]
-        if suspect.probability >= LEAST
-    )
 
 
 def _prepared(folder: Path, run: Run, profile: Path | None, fixture: Path | None) -> Prepared:

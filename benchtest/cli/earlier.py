@@ -4,6 +4,7 @@ from dataclasses import replace
 from pathlib import Path
 
 from benchtest.cli.documents import Prepared, prepare
+from benchtest.cli.paper import paper_of
 from benchtest.cli.session import Asked
 from benchtest.errors import PlanError
 from benchtest.fixture.wiring import people
@@ -36,7 +37,9 @@ def take_up(folder: Path) -> tuple[Prepared, Asked]:
     if not people(prepared.fixture.fixture, prepared.harness):
         raise PlanError([f"{folder}: only a run by hand can go on; this bench begins anew"])
     job = Job(**begun["job"])
-    asked = Asked(job=job, ports=dict(begun["ports"]), virtual=Virtual(), root=folder.parent, taken_up=found)
+    paper = paper_of(prepared, job, begun)
+    ports = dict(begun["ports"])
+    asked = Asked(job=job, ports=ports, virtual=Virtual(), root=folder.parent, taken_up=found, paper=paper)
     return replace(prepared, procedure=found.procedure), asked
 
 

@@ -13,7 +13,6 @@ from benchtest.cli.bench_options import bench_options, opened, refuse_a_board
 from benchtest.cli.consent import ask_for_name, can_ask, refuse_unacknowledged
 from benchtest.cli.rig_show import harness_of, ports_of
 from benchtest.cli.screen import summary
-from benchtest.cli.stop import stopped_by_signals
 from benchtest.cli.words import OUTCOME, line, say, tell
 from benchtest.errors import PlanError
 from benchtest.faults import Defect, parse_defect
@@ -27,6 +26,7 @@ from benchtest.profile import load_profile
 from benchtest.readings import Origin
 from benchtest.records.labels import clean_text
 from benchtest.results import EXIT_CODE, BenchCheck, Outcome, Result, Verdict
+from benchtest.rig.stop import stopped_by_signals
 
 FORMAT: Final = "benchtest-bench-check/1"
 _WORD: Final = {Outcome.PASS: "FIT", Outcome.BENCH_FAULT: "NOT FIT: no board is judged on this bench"}

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
@@ -11,7 +12,11 @@ from benchtest.cli.words import say, tell
 from benchtest.clock import wall_time
 from benchtest.errors import PlanError
 from benchtest.fixture import load_fixture
+from benchtest.fixture.self_check import Reference
 from benchtest.metrology.figures import figures, plain
+from benchtest.records.drift import Clearance
+from benchtest.records.drift import clear as keep
+from benchtest.records.labels import clean_text
 from benchtest.records.reference import Compared, Standing, standing
 
 FORMAT: Final = "benchtest-reference/1"
@@ -22,21 +27,50 @@ SHOWN: Final = 8
 @click.command("reference")
 @click.argument("fixture", type=click.Path(path_type=Path), metavar="FIXTURE")
 @click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
+@click.option("--clear", metavar="'NAME, REASON'", help="Who answers for the signals of the charts, and why.")
+@click.option("--anew", is_flag=True, help="With --clear: the runs that follow get limits of their own.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def reference(fixture: Path, root: Path, as_json: bool) -> int:
+def reference(fixture: Path, root: Path, clear: str | None, anew: bool, as_json: bool) -> int:
     """Show how the known-good board of the bench of FIXTURE did there, and whether its readings drift.
 
-    Exit code 0 when it lets the bench judge other boards, 5 when it does not.
+    Exit code 0 when it lets the bench judge other boards, 5 when it does not. A signal on one of its charts stops the
+    bench until somebody clears it.
     """
     loaded = load_fixture(fixture).fixture
     if loaded.reference is None:
         raise PlanError([f"{fixture}: no known-good board is tied to this bench (give it 'reference' in the fixture)"])
     found = standing(loaded.reference, bench=loaded.bench.name, root=root, now=wall_time())
+    if clear is not None or anew:
+        _clear(clear, found, loaded.reference, bench=loaded.bench.name, root=root, anew=anew)
+        found = standing(loaded.reference, bench=loaded.bench.name, root=root, now=wall_time())
     if as_json:
         tell(json.dumps(_as_json(found), ensure_ascii=False))
     else:
         _tell(found)
     return 0 if found.fit else 5
+
+
+def _clear(said: str | None, found: Standing, board: Reference, *, bench: str, root: Path, anew: bool) -> None:
+    """Write down who clears the signals; wrong usage without a name and a reason, or when there is no signal."""
+    name, _, reason = (clean_text(part) for part in (said or "").partition(","))
+    if not (name and reason):
+        raise click.UsageError(f"--clear {said!r} is not 'NAME, reason' (who answers for it, and why)")
+    if not found.signals:
+        raise click.UsageError("no chart has a signal; there is nothing to clear")
+    at = wall_time().isoformat()
+    keep(
+        root,
+        Clearance(
+            part=board.part,
+            serial=board.serial,
+            bench=bench,
+            at=at,
+            by=name,
+            reason=reason,
+            of=found.signals,
+            anew=anew,
+        ),
+    )
 
 
 def _tell(found: Standing) -> None:
@@ -48,7 +82,14 @@ def _tell(found: Standing) -> None:
         say(_line(compared))
     if len(found.compared) > SHOWN:
         say(f"  and {len(found.compared) - SHOWN} readings more that agree better")
+    for chart in found.charts:
+        say(f"  chart of {chart.title}, {chart.runs} runs: {chart.sentence or chart.missing or 'no signal'}")
+    for cleared in found.cleared:
+        limits = ", limits anew" if cleared.anew else ""
+        say(f"  cleared {cleared.at[:10]} by {cleared.by}: {cleared.reason} ({'; '.join(cleared.of)}{limits})")
     say(f"{'FIT' if found.fit else 'NOT FIT'}  {found.sentence}")
+    if found.signals:
+        say("Somebody who has found the cause clears it: benchtest rig reference FIXTURE --clear 'NAME, reason'")
 
 
 def _line(one: Compared) -> str:
@@ -67,6 +108,11 @@ def _as_json(found: Standing) -> dict[str, Any]:
         "sentence": found.sentence,
         "runs": [{"number": run.number, "started": run.started, "outcome": run.outcome.value} for run in found.runs],
         "unreadable": list(found.unreadable),
+        "charts": [
+            {"id": one.check, "runs": one.runs, "signal": one.sentence or None, "missing": one.missing or None}
+            for one in found.charts
+        ],
+        "cleared": [asdict(one) for one in found.cleared],
         "readings": [
             {
                 "id": one.result.check.id,

@@ -3,19 +3,21 @@
 import json
 import shlex
 import sys
-from dataclasses import replace
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any, TypeVar
 
 import click
 
 from benchtest.cautions import before_power
+from benchtest.cli.case import link_run, serial_of, with_case
 from benchtest.cli.consent import ask_for_name, can_ask, expects_virtual, read_override
 from benchtest.cli.documents import Prepared, fitting_options, partial_option, prepare
 from benchtest.cli.earlier import take_up, with_recorded_run
+from benchtest.cli.paper import clean_day, job_options, site_options, stationery
+from benchtest.cli.records_options import address, records_option, runs_option, tell_kept
 from benchtest.cli.screen import screen
 from benchtest.cli.session import Asked, Held, hold
-from benchtest.cli.stop import stopped_by_signals
 from benchtest.cli.terminal import Terminal
 from benchtest.cli.words import OUTCOME, duration, line, say, spelled, tell
 from benchtest.faults import Defect, Fault, Mishap, Trip, parse, parse_defect, parse_trip
@@ -26,6 +28,7 @@ from benchtest.readings import Origin
 from benchtest.records.labels import clean_serial, clean_text
 from benchtest.results import EXIT_CODE, Job, Outcome, Result, Run, Verdict
 from benchtest.rig import Company, Virtual
+from benchtest.rig.stop import stopped_by_signals
 
 Given = TypeVar("Given")
 
@@ -41,6 +44,8 @@ Given = TypeVar("Given")
 @click.option("--work-order", default="", metavar="NO", help="Work order of the depot.")
 @click.option("--customer", default="", metavar="NAME", help="Whose board it is.")
 @click.option("--phase", type=click.Choice(["as found", "as left"]), default=None, help="Before or after a repair.")
+@job_options
+@site_options
 @click.option(
     "--port",
     "ports",
@@ -58,7 +63,8 @@ Given = TypeVar("Given")
 @click.option(
     "--override-calibration", metavar="'NAME, REASON'", help="Who answers for an overdue calibration, and why."
 )
-@click.option("--runs", "root", type=click.Path(path_type=Path), default=Path("runs"), show_default=True, metavar="DIR")
+@runs_option
+@records_option
 @click.option("--resume", type=click.Path(path_type=Path), metavar="RUN", help="Go on with a paused run by hand.")
 @click.option("--json", "as_json", is_flag=True, help="Print nothing but a summary in JSON.")
 def run(
@@ -69,6 +75,7 @@ def run(
     options: tuple[str, ...],
     partial: bool,
     root: Path,
+    records: str,
     seed: int,
     as_json: bool,
     ports: tuple[str, ...],
@@ -78,20 +85,33 @@ def run(
     defects: tuple[str, ...],
     acknowledge: str,
     override_calibration: str | None,
+    site: Path | None,
+    language: str | None,
+    after: Path | None,
     **person: str | None,
 ) -> int:
     """Put the board with serial number SN through PROFILE and write its certificate into a new folder below --runs."""
     if resume is not None:
-        prepared, asked = _taken_up(resume, profile, ports, given={"--fixture": fixture, "--serial": serial})
+        given: dict[str, object] = {
+            "--fixture": fixture,
+            "--serial": serial,
+            "--after": after,
+            "--site": site,
+            "--language": language,
+        }
+        prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
-        job = _job(_needed(serial, "'--serial'"), person)
+        serial = serial or serial_of(address(records, root, site), root, person["work_order"] or "")
+        job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
         _check_revision(prepared, job)
         mishaps: tuple[Mishap, ...] = (*_trips(prepared, trips), *_defects(prepared, defects))
         virtual = Virtual(seed=seed, faults=_faults(prepared, faults), mishaps=mishaps)
-        asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root)
+        paper = stationery(site, language, after=after, job=job, procedure=prepared.procedure)
+        asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root, paper=paper)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
+    asked = with_case(prepared, replace(asked, records=address(records, asked.root, site)))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
@@ -108,6 +128,10 @@ def run(
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder, by_person=by_person)
+    if held.kept is not None:
+        tell_kept(held.kept)
+    if asked.in_depot:
+        link_run(held, asked, err=as_json)
     return EXIT_CODE[held.run.outcome]
 
 
@@ -137,12 +161,15 @@ def _check_revision(prepared: Prepared, job: Job) -> None:
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {', '.join(revisions)})")
 
 
-def _job(serial: str, person: dict[str, str | None]) -> Job:
+def _job(serial: str, person: dict[str, str | None], after: Path | None) -> Job:
     try:
         clean = clean_serial(serial)
     except ValueError as problem:
         raise click.UsageError(str(problem)) from None
-    return Job(serial=clean, **{name: clean_text(text or "") for name, text in person.items()})
+    job = Job(serial=clean, **{name: clean_text(text or "") for name, text in person.items()})
+    if after is not None and job.phase == "as found":
+        raise click.UsageError("--after names the run as found, so this one is as left (leave out --phase)")
+    return replace(job, received=clean_day(job.received), phase=job.phase or ("as left" if after else ""))
 
 
 def _ports(prepared: Prepared, ports: tuple[str, ...]) -> dict[str, str]:
@@ -242,7 +269,13 @@ def _summary(held: Held) -> dict[str, Any]:
         "safe": {"reached": run.safe.reached, "verified": run.safe.verified, "note": run.safe.note},
         "remarks": list(run.remarks),
         "origin": run.origin.value,
-        "seconds": {"estimate": held.estimate, "performing": held.performing, "papers": held.papers},
+        "records": asdict(held.kept) if held.kept is not None else None,
+        "seconds": {
+            "estimate": held.estimate,
+            "performing": held.performing,
+            "papers": held.papers,
+            "recording": held.recording,
+        },
     }
 
 

@@ -7,26 +7,27 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from benchtest import __version__
-from benchtest.cautions import CAUTIONS
-from benchtest.cli.consent import calibration, refuse_unacknowledged
+from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
+from benchtest.cli.keeper import Heard, Keeper, now
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import Aborted, BenchtestError, NotKept
-from benchtest.instruments import Asker
-from benchtest.procedure import Step
-from benchtest.readings import Evidence, Origin, Recorded
+from benchtest.errors import BenchtestError, NotKept, PlanError
+from benchtest.readings import Origin
+from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
-from benchtest.records.labels import clean_text
-from benchtest.results import BenchCheck, Instrument, Job, Outcome, Override, Result, Run, SafeState
+from benchtest.results import Instrument, Job, Outcome, Run
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
+    from benchtest.cli.paper import Stationery
+    from benchtest.records.database.keeping import Kept
     from benchtest.records.interrupted import Interrupted
     from benchtest.self_check import Judged
 
@@ -40,6 +41,8 @@ class Asked:
     virtual: Virtual
     root: Path
     """Folder of all runs."""
+    paper: "Stationery"
+    """Whose papers, in which language, after which run."""
     company: Company | None = None
     taken_up: "Interrupted | None" = None
     """The paused run that goes on."""
@@ -49,90 +52,12 @@ class Asked:
     """Who acknowledged the cautions; empty when nobody did."""
     override: tuple[str, str] | None = None
     """Who answers for an overdue calibration, and why."""
-
-
-@dataclass(slots=True)
-class _Keeper:
-    """Writes everything down as it happens."""
-
-    folder: Path
-    journal: Journal
-    screen: Screen
-    recordings: dict[str, str]
-    clock: RealClock = field(default_factory=RealClock)
-    at: float = 0.0
-    remarks: list[str] = field(default_factory=list)
-
-    def heard(self, request: str, typed: str | None) -> None:
-        """Keep what a person was asked and what they typed; None when nobody answered."""
-        self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=_now())
-
-    def begins(self, step: Step, at: float) -> None:
-        self.bench_begins(step, at)
-        self.screen.begins(step)
-
-    def bench_begins(self, step: Step, at: float) -> None:
-        """Note that a step begins, without a word to the person: the bench's own are over soon."""
-        self.at = at
-        self.journal.append("step begins", at=at, step=step.id)
-
-    def seen(self, name: str, evidence: Evidence) -> None:
-        from benchtest.records.evidence import as_fields, save_recorded
-
-        if isinstance(evidence, Recorded):
-            path, digest = save_recorded(self.folder, name, evidence)
-            self.recordings[path] = digest
-            self.journal.append("recorded", at=self.at, evidence=name, file=path, digest=digest)
-        else:
-            fields = as_fields(evidence)
-            self.journal.append("read", at=self.at, evidence=name, found=repr(evidence), fields=fields)
-
-    def judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
-        self.bench_judged(step, results, at)
-        self.screen.judged(step, results)
-
-    def bench_judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
-        self.at = at
-        words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
-        self.journal.append("step judged", at=at, step=step.id, results=words, time=_now())
-
-    def checked(self, bench: BenchCheck) -> None:
-        """Note what the bench found of itself."""
-        facts = {"outcome": bench.outcome.value, "reason": bench.reason, "left_out": list(bench.left_out)}
-        self.journal.append("bench checked", at=self.at, **facts, timing=asdict(bench.timing))
-        self.screen.checked(bench)
-
-    def remarked(self, text: str, at: float) -> None:
-        self.journal.append("remark", at=at, text=text)
-        self.remarks.append(text)
-
-    def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
-        facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
-        self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """An asker whose every question and answer goes into the journal."""
-
-    asker: Asker
-    keeper: _Keeper
-
-    def tell(self, text: str) -> None:
-        self.asker.tell(text)
-
-    def ask(self, prompt: str) -> str:
-        try:
-            typed = self.asker.ask(prompt)
-        except Aborted:
-            self.keeper.heard(prompt.strip(), None)
-            raise
-        self.keeper.heard(prompt.strip(), clean_text(typed))
-        return typed
-
-
-def _now() -> str:
-    return wall_time().isoformat(timespec="seconds")
+    records: Address = field(default_factory=Address.nowhere)
+    """Where the finished run is recorded."""
+    customer: str = ""
+    """Whose board it is, for the papers alone: of a run of the depot it is in no evidence, so that it can be erased."""
+    in_depot: bool = False
+    """Whether the run is linked to its work order when it is finished."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -147,6 +72,10 @@ class Held:
     """Seconds of this computer for performing and judging."""
     papers: float
     """Seconds of this computer for run file, JUnit file and certificate."""
+    kept: "Kept | None"
+    """Where it is in the records, or why not; None where none are kept."""
+    recording: float
+    """Seconds of this computer for that."""
 
 
 def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
@@ -174,15 +103,22 @@ def _kept_below(root: Path) -> Iterator[None]:
 
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+    from benchtest.approval import permit
+    from benchtest.seal import open_station
+
     clock = RealClock()
+    approved = permit(prepared.profile, asked.paper.site)
+    station = open_station()  # before anything is energised: a result that cannot be sealed is not worth a run
     proven, sentence = _proven(prepared, asked)
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
     started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:
-        keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
+        keeper = Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
-        _note_consent(journal, asked, overrides)
+        note_consent(journal, asked.acknowledged, overrides)
+        if approved:
+            journal.append("profile approved", at=0.0, by=list(approved))
         before = clock.now()
         done, identities = _on_the_rig(prepared, asked, keeper, stopped)
         performing = clock.now() - before
@@ -192,14 +128,17 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         path, digest = save_scalars(folder, readings)
         keeper.recordings[path] = digest
         run = _run(prepared, asked, started, folder, done, keeper, identities)
-        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides)
+        run = replace(run, acknowledged=asked.acknowledged, overrides=overrides, approved=approved)
         if run.bench_check is not None and sentence:
             run = replace(run, bench_check=replace(run.bench_check, reference=sentence))
     before = clock.now()
     if run.outcome is Outcome.FAIL:
-        from benchtest.cli.diagnose import suspects_of
+        from benchtest.cli.case import own_repairs
+        from benchtest.studies.known import suspects_of
 
-        run = replace(run, suspects=suspects_of(prepared, run.results))
+        own = partial(own_repairs, asked.records, prepared.procedure.part)
+        suspects, next_checks = suspects_of(prepared, run.results, own)
+        run = replace(run, suspects=suspects, next_checks=next_checks)
     from benchtest.certificate import write_certificate
     from benchtest.records.junit import write_junit
 
@@ -207,8 +146,32 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
         stale.unlink()  # of the pause; this run's own papers follow
     write_run(folder, run)
     write_junit(folder, run)
-    write_certificate(run, readings, folder)
-    return Held(run=run, folder=folder, estimate=prepared.duration, performing=performing, papers=clock.now() - before)
+    write_certificate(_on_paper(run, asked), readings, folder, station)
+    written = clock.now()
+    kept = _recorded(run, folder, asked.records)
+    return Held(
+        run=run,
+        folder=folder,
+        estimate=prepared.duration,
+        performing=performing,
+        papers=written - before,
+        kept=kept,
+        recording=clock.now() - written,
+    )
+
+
+def _on_paper(run: Run, asked: Asked) -> Run:
+    """Return a run as its papers show it: with the customer whom the depot knows."""
+    return replace(run, job=replace(run.job, customer=asked.customer)) if asked.customer else run
+
+
+def _recorded(run: Run, folder: Path, records: Address) -> "Kept | None":
+    """Store the finished run in the records, where some are kept."""
+    if records.file is None:
+        return None
+    from benchtest.records.database.keeping import keep
+
+    return keep(run, folder, records)
 
 
 def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
@@ -222,6 +185,9 @@ def _proven(prepared: Prepared, asked: Asked) -> tuple[bool, str]:
     from benchtest.records.reference import standing
 
     found = standing(reference, bench=fixture.bench.name, root=asked.root, now=wall_time())
+    if found.signals:
+        hint = "put the board on, find the cause; who answers for it clears it: rig reference … --clear 'NAME, reason'"
+        raise PlanError([f"{found.sentence} ({hint})"])
     return found.fit, found.sentence
 
 
@@ -234,23 +200,14 @@ def _folder(prepared: Prepared, asked: Asked) -> tuple[datetime, Path]:
     return started, create_folder(asked.root, started=started, part=part, serial=serial)
 
 
-def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper) -> None:
+def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: Keeper) -> None:
     """Write the first line of the run, or of its going on."""
     if asked.taken_up is not None:
-        keeper.journal.append("resumes", at=0.0, time=_now(), software=__version__, ports=asked.ports)
+        keeper.journal.append("resumes", at=0.0, time=now(), software=__version__, ports=asked.ports)
         return
     procedure = write_procedure(keeper.folder, prepared.procedure)
     facts = _beginning(prepared, asked, started)
     keeper.journal.append("begins", at=0.0, procedure=procedure, **facts)
-
-
-def _note_consent(journal: Journal, asked: Asked, overrides: tuple[Override, ...]) -> None:
-    """Write down who acknowledged the cautions and who answers for what, before anything is opened."""
-    if asked.acknowledged:
-        keys = [caution.key for caution in CAUTIONS]
-        journal.append("cautions acknowledged", at=0.0, by=asked.acknowledged, cautions=keys)
-    for one in overrides:
-        journal.append("calibration overridden", at=0.0, by=one.by, reason=one.reason, of=list(one.of))
 
 
 def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str, Any]:
@@ -269,11 +226,12 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
         "variant": prepared.procedure.variant,
         "options": list(prepared.procedure.options),
         "ports": asked.ports,
+        **asked.paper.begun,
     }
 
 
 def _on_the_rig(
-    prepared: Prepared, asked: Asked, keeper: _Keeper, stopped: Callable[[], str]
+    prepared: Prepared, asked: Asked, keeper: Keeper, stopped: Callable[[], str]
 ) -> "tuple[Judged, dict[str, str]]":
     from benchtest.perform import Watcher
     from benchtest.self_check import perform_when_fit
@@ -317,9 +275,9 @@ def _on_the_rig(
     return done, identities
 
 
-def _company(asked: Asked, keeper: _Keeper) -> Company:
+def _company(asked: Asked, keeper: Keeper) -> Company:
     company = asked.company or Company()
-    return company if company.asker is None else replace(company, asker=_Heard(company.asker, keeper))
+    return company if company.asker is None else replace(company, asker=Heard(company.asker, keeper))
 
 
 def _run(
@@ -328,7 +286,7 @@ def _run(
     started: datetime,
     folder: Path,
     done: "Judged",
-    keeper: _Keeper,
+    keeper: Keeper,
     identities: dict[str, str],
 ) -> Run:
     fixture, performed = prepared.fixture.fixture, done.performed
@@ -370,6 +328,9 @@ def _run(
         bench_check=done.bench,
         remarks=tuple(keeper.remarks),
     )
+    from benchtest.cli.paper import about
+
+    run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
 
 

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from benchtest.diagnose.library import Library, Signature
 from benchtest.diagnose.symptoms import IN_ORDER, symptoms
+from benchtest.faults.shares import TAKES_OVER
 from benchtest.results import Result
 
 Floats = NDArray[np.float64]
@@ -41,8 +42,6 @@ DISCOUNT: Final = 0.6
 """What the evidence of one reading counts beside that of an independent one."""
 PAIRED: Final = 60
 """Faults of which all pairs are looked at."""
-TAKES_OVER: Final = 30
-"""Repairs of a type after which the own history counts as much as the handbook (common practice, no source)."""
 _DIRECTIONS: Final = ({"too high", "far too high", "doubtful", "open"}, {"too low", "far too low", "doubtful"})
 
 

@@ -4,11 +4,17 @@ Pydantic places an error by a tuple that names keys, places in lists and, inside
 Walking the schema along that tuple gives the path in the document and the part of the schema that was not met.
 """
 
+import ast
+import inspect
+import sys
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property
+from itertools import pairwise
 from typing import Any
 
 from pydantic import BaseModel
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core.core_schema import ModelSchema
 
 from benchtest.documents.tree import Key, KeyPath
 
@@ -16,10 +22,54 @@ Schema = dict[str, Any]
 
 
 def schema(model: type[BaseModel]) -> Schema:
-    """Return the JSON Schema (draft 2020-12) of a document, for editors that complete and check."""
-    described = model.model_json_schema(by_alias=True)
+    """Return the JSON Schema (draft 2020-12) of a document, for editors that complete, explain and check."""
+    described = model.model_json_schema(by_alias=True, schema_generator=_Told)
     _close(described)
     return {"$schema": "https://json-schema.org/draft/2020-12/schema", **described}
+
+
+class _Told(GenerateJsonSchema):
+    """Describes each key by the words that stand under it in its class."""
+
+    def model_schema(self, schema: ModelSchema) -> JsonSchemaValue:
+        found = super().model_schema(schema)
+        said = _sayings(schema["cls"])
+        for name, field in schema["cls"].model_fields.items():
+            if name in said:
+                found["properties"][field.alias or name]["description"] = said[name]
+        return found
+
+
+def _sayings(model: type[BaseModel]) -> dict[str, str]:
+    """Return what stands under each field of a class and of those that it comes from."""
+    own = [kind for kind in reversed(model.__mro__) if issubclass(kind, BaseModel) and "[" not in kind.__name__]
+    return {name: text for kind in own for name, text in _under(kind)}
+
+
+@cache
+def _classes(module: str) -> dict[str, ast.ClassDef]:
+    """Return the classes of a module as written; none where its source is not at hand."""
+    try:
+        tree = ast.parse(inspect.getsource(sys.modules[module]))
+    except OSError:
+        return {}
+    return {part.name: part for part in tree.body if isinstance(part, ast.ClassDef)}
+
+
+def _under(kind: type) -> list[tuple[str, str]]:
+    """Return each field of a class with the text under it."""
+    body = _classes(kind.__module__).get(kind.__name__) if kind is not BaseModel else None
+    if body is None:
+        return []
+    return [
+        (field.target.id, inspect.cleandoc(text.value.value).replace("\n", " "))
+        for field, text in pairwise(body.body)
+        if isinstance(field, ast.AnnAssign)
+        and isinstance(field.target, ast.Name)
+        and isinstance(text, ast.Expr)
+        and isinstance(text.value, ast.Constant)
+        and isinstance(text.value.value, str)
+    ]
 
 
 def _close(part: Any) -> None:

@@ -31,6 +31,9 @@ ESTIMATED: Final[dict[str, dict[str, float]]] = {
 }
 """What the handbook has no row for; seldom on a board that has already worked in its machine."""
 
+TAKES_OVER: Final = 30
+"""Repairs of a type after which the own history counts as much as the handbook (common practice, no source)."""
+
 
 def share(part: str, mode: str) -> float:
     """Return the share of a mode among the failures of a part; raise KeyError when nobody knows it."""

@@ -10,6 +10,7 @@ from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wiring import RECORDS, channels, people, timekeeper
 from benchtest.metrology.coverage import normal_factor
 from benchtest.plan.by_hand import by_hand
+from benchtest.plan.checks import evidence_of
 from benchtest.plan.codes import read_code
 from benchtest.plan.exercise import exercise
 from benchtest.plan.forbidden import forbidden
@@ -76,7 +77,14 @@ def plan(
     partial = partial or by_people
     slowest = max((wiring.late(channel) for channel in channels(harness)), default=0.0)
     rate = adapter.rate if adapter.driver in RECORDS else HOST_RATE
-    draft = Draft(profile=profile, wiring=wiring, place=place, rate=rate, pace=Pace().slowed(slowest))
+    draft = Draft(
+        profile=profile,
+        wiring=wiring,
+        place=place,
+        rate=rate,
+        pace=Pace().slowed(slowest),
+        written=fitted.written,
+    )
     linked = profile.link is None or harness.link is not None
     procedure = _assembled(fitted, database, draft, _steps(draft, linked=linked or not partial))
     if by_people:
@@ -107,9 +115,16 @@ def _steps(draft: Draft, *, linked: bool) -> list[Step]:
     """Return what the script becomes; on a bench that is not `linked`, without what needs a controller on the link."""
     steps: list[Step] = []
     for number, asked in enumerate(draft.profile.steps, 1):
-        expanded = _expand(draft, asked, number)
+        expanded = [_as_evidence(step, asked) for step in _expand(draft, asked, number)]
         steps += expanded if linked else without_controller(draft.profile, asked, expanded)
     return steps
+
+
+def _as_evidence(step: Step, asked: Scripted) -> Step:
+    """Return a step whose checks are evidence of what the scripted one is for."""
+    if not asked.requirement:
+        return step
+    return replace(step, checks=tuple(evidence_of(check, *asked.requirement) for check in step.checks))
 
 
 def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
@@ -122,15 +137,15 @@ def _expand(draft: Draft, asked: Scripted, number: int) -> list[Step]:
         case Exercise():
             return [exercise(draft, relay, asked.again) for relay in asked.relays]
         case ReadLamps():
-            return [lamps(draft, asked, f"lamps-{number}")]
+            return [lamps(draft, asked, number)]
         case ReadCode():
-            return [read_code(draft, asked, f"code-{number}")]
+            return [read_code(draft, asked, number)]
         case TryInterlocks():
             return [step for name in asked.names for step in try_interlock(draft, name)]
         case WatchLink():
             return watch_link(draft, asked)
         case Loss():
-            return [loss(draft, asked, f"loss-of-{asked.of}-{number}")]
+            return [loss(draft, asked, number)]
         case _:
             assert_never(asked)
 

@@ -1,13 +1,14 @@
 """Small makers of checks, so that every planner names, places and probes them in the same way."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 from benchtest.instruments import Role
 from benchtest.plan.timeline import Draft
 from benchtest.procedure import Check, Interval, Measurand, Record, Still
 from benchtest.profile.board import Limits
+from benchtest.profile.requirements import required
 from benchtest.terminals import Pair
 
 NONE: Final = Interval(low=0.0, high=0.0)
@@ -58,7 +59,13 @@ class Maker:
             permitted=permitted,
             probe=str(probe or ""),
             place=self.draft.place(*self.key, *key),
+            requirement=required(self.draft.profile, *self.key, *key),
         )
+
+
+def evidence_of(check: Check, *requirements: str) -> Check:
+    """Return a check that is evidence of these requirements too."""
+    return replace(check, requirement=tuple(dict.fromkeys((*check.requirement, *requirements))))
 
 
 def others_still(maker: Maker, move: Record, involved: Iterable[str], lamps: Iterable[int] = ()) -> Check:

@@ -4,11 +4,14 @@ Two complete equal repeats make a code, each between two whole pauses. At the un
 and a pause, of the longest code in the lamp's table, so that a wrong code is read as well as the right one.
 """
 
+from dataclasses import replace
+
 from benchtest.instruments import Role
-from benchtest.plan.checks import Maker
+from benchtest.plan.checks import Maker, evidence_of
 from benchtest.plan.timeline import Draft, Timeline, rest
 from benchtest.procedure import Check, CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, SignalValue, Step
 from benchtest.profile.board import Code, CountCode, DigitsCode
+from benchtest.profile.requirements import required
 from benchtest.profile.script import ReadCode
 
 CYCLES = 3
@@ -16,8 +19,9 @@ SLOW_BOARD = 1.05  # the board's clock may be slow, and so may be the answer of 
 SAMPLES_PER_FLASH = 30  # of the shortest flash; enough for a tenth of a flash with margin
 
 
-def read_code(draft: Draft, step: ReadCode, name: str) -> Step:
+def read_code(draft: Draft, step: ReadCode, number: int) -> Step:
     """Return the step that reads the codes of lamps under given conditions."""
+    name = f"code-{number}"
     codes = {lamp: draft.profile.codes[draft.profile.lamps[lamp].code or ""] for lamp in step.reads}
     longest = max(longest_cycle(code) for code in codes.values()) * SLOW_BOARD
     watching = max(CYCLES * longest_cycle(code) + code.pause for code in codes.values()) * SLOW_BOARD
@@ -30,7 +34,9 @@ def read_code(draft: Draft, step: ReadCode, name: str) -> Step:
     for lamp, expected in step.reads.items():
         maker = Maker(draft=draft, step=name, subject=lamp, key=("codes", draft.profile.lamps[lamp].code or ""))
         what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=rhythm(codes[lamp]))
-        checks.append(maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings"))
+        shown = maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings")
+        shown = evidence_of(shown, *required(draft.profile, "lamps", lamp))
+        checks.append(replace(shown, place=draft.place_in_step(number, "reads", lamp)))
         checks += _reported(draft, codes[lamp], maker, evidence, watching, expected, step)
     title = f"Lamp codes, {_situation(step)}"
     return Step(id=name, title=title, moves=tuple(moves), checks=tuple(checks), duration=0.0)

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import Literal
 
 from benchtest.instruments import Role
-from benchtest.plan.checks import Maker, interval, others_still
+from benchtest.plan.checks import Maker, evidence_of, interval, others_still
 from benchtest.plan.timeline import Draft, Timeline, first
 from benchtest.plan.wiring import RelayChannels
 from benchtest.procedure import (
@@ -30,6 +30,7 @@ from benchtest.procedure import (
     Step,
 )
 from benchtest.profile.board import Relay, RelayLimits
+from benchtest.profile.requirements import required
 from benchtest.terminals import Pair
 
 Side = Literal["make", "break"]
@@ -154,7 +155,11 @@ class _Exercise:
         own = getattr(self.relay.limits, limit) is not None
         key = ("relays", self.name, "limits", limit) if own else ("relay_limits", limit)
         permitted = interval(getattr(self.limits, limit))
-        return replace(self.maker.number(name, what, unit, permitted, str(probe)), place=self.draft.place(*key))
+        check = self.maker.number(name, what, unit, permitted, str(probe))
+        return replace(evidence_of(check, *self._required(*key)), place=self.draft.place(*key))
+
+    def _required(self, *key: str) -> tuple[str, ...]:
+        return required(self.draft.profile, *key)
 
     def _transition(self, name: str, contact: Side, state: State, at: float, coil: State, limit: str) -> Check:
         order = self._order(at)
@@ -189,7 +194,8 @@ class _Exercise:
         if self.relay.lamp is None:
             return []
         what = StateOf(evidence=self.id, channel=self.seen.lamp, start=start, end=end)
-        return [self.maker.word(f"{name} ({self.relay.lamp})", what, state, f"lamp {self.relay.lamp}", "lamp")]
+        check = self.maker.word(f"{name} ({self.relay.lamp})", what, state, f"lamp {self.relay.lamp}", "lamp")
+        return [evidence_of(check, *self._required("lamps", self.relay.lamp))]
 
     def _current(self, start: float, end: float) -> list[Check]:
         """What the coil takes: the supply's current less what it was before the command."""
@@ -227,5 +233,6 @@ class _Exercise:
                 evidence=self.id, sent=link.command, since=self.on, message=link.status, signal=signal, value=1.0
             )
             permitted = interval(link.answer)
-            checks.append(self.maker.number("answer on the link", answer, "s", permitted, probe, "feedback"))
+            check = self.maker.number("answer on the link", answer, "s", permitted, probe, "feedback")
+            checks.append(evidence_of(check, *self._required("link", "answer")))
         return checks

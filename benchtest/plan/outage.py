@@ -1,7 +1,9 @@
 """The link while all is well, and the loss and return of the link and of each supply."""
 
+from dataclasses import replace
+
 from benchtest.instruments import Role
-from benchtest.plan.checks import Maker, interval, others_still
+from benchtest.plan.checks import Maker, evidence_of, interval, others_still
 from benchtest.plan.rest import BOOT, supply_shown
 from benchtest.plan.timeline import Draft, Timeline, away, rest
 from benchtest.procedure import (
@@ -17,7 +19,9 @@ from benchtest.procedure import (
     StateOf,
     Step,
 )
+from benchtest.profile.board import Limits
 from benchtest.profile.link import Link
+from benchtest.profile.requirements import required
 from benchtest.profile.script import Loss, WatchLink
 
 NO_LIMIT_FOR_LOSS = 0.2  # s to wait where the profile says nothing about a loss
@@ -69,16 +73,17 @@ def _inputs(draft: Draft, link: Link) -> list[Step]:
     ]
 
 
-def loss(draft: Draft, step: Loss, name: str) -> Step:
+def loss(draft: Draft, step: Loss, number: int) -> Step:
     """Return the step that takes the link or one supply away and gives it back."""
-    return _Outage(draft, step, name).step()
+    return _Outage(draft, step, number).step()
 
 
 class _Outage:
     """The moments of one loss and return, and what must be seen of each relay."""
 
-    def __init__(self, draft: Draft, step: Loss, name: str) -> None:
-        self.draft, self.what, self.id = draft, step, name
+    def __init__(self, draft: Draft, step: Loss, number: int) -> None:
+        name = f"loss-of-{step.of}-{number}"
+        self.draft, self.what, self.number, self.id = draft, step, number, name
         self.profile = draft.profile
         limits = draft.link().lost_after if step.of == "link" else step.within
         self.limits, wait = limits, NO_LIMIT_FOR_LOSS if limits is None else limits.high
@@ -150,7 +155,7 @@ class _Outage:
         drops = self._drops(name)
         checks = [self._contact(name, "energised before", self.gone, energised=True)]
         if drops and self.limits is not None:
-            checks.append(self._following(name))
+            checks.append(self._following(name, self.limits))
         gone = f"with {self.what.of} gone"
         checks.append(self._contact(name, gone, self.back, energised=not drops))
         comes_back = not drops or (self.what.of != "link" and self.profile.relays[name].command.input is not None)
@@ -174,13 +179,15 @@ class _Outage:
         what = StateOf(evidence=self.id, channel=channel, start=end - self.draft.pace.settled, end=end)
         return self._maker(relay).word(f"contact {words}", what, state, probe, "contact")
 
-    def _following(self, relay: str) -> Check:
+    def _following(self, relay: str, limits: Limits[float]) -> Check:
         channel, state, probe = self._shown(relay, energised=False)
         link = self.profile.link
         heartbeat = link.controller.message if self.what.of == "link" and link is not None else ""
         cause = Cause(at=self.gone, order="link" if heartbeat else "bench", last_sent=heartbeat)
         delay = Delay(evidence=self.id, channel=channel, state=state, since=cause)
-        maker = self._maker(relay)
-        if heartbeat:
-            maker = Maker(draft=self.draft, step=self.id, subject=relay, key=("link", "lost_after"))
-        return maker.number(f"follows the loss of {self.what.of}", delay, "s", interval(self.limits), probe)
+        words = f"follows the loss of {self.what.of}"
+        check = self._maker(relay).number(words, delay, "s", interval(limits), probe)
+        named = required(self.profile, "link", "lost_after") if heartbeat else limits.requirement
+        by_step = self.draft.place_in_step(self.number, "within")
+        place = self.draft.place("link", "lost_after") if heartbeat else by_step
+        return replace(evidence_of(check, *named), place=place)

@@ -1,7 +1,9 @@
 """The board without power, coming up, at rest with its lamps, and off again."""
 
+from dataclasses import replace
+
 from benchtest.instruments import Role
-from benchtest.plan.checks import Maker, interval
+from benchtest.plan.checks import Maker, evidence_of, interval
 from benchtest.plan.timeline import Draft, Timeline, rest
 from benchtest.procedure import (
     AllOff,
@@ -24,6 +26,7 @@ from benchtest.procedure import (
     StillOn,
 )
 from benchtest.profile.board import DryContact, Level, Supply
+from benchtest.profile.requirements import required
 from benchtest.profile.script import PowerUp, ReadLamps
 from benchtest.terminals import Pair, Terminal
 
@@ -192,7 +195,8 @@ def supply_shown(
         lamp = draft.wiring.channel(Role.LIGHT, supply.lamp, f"lamp of {name}")
         what = StateOf(evidence=evidence, channel=lamp, start=start, end=end)
         word = "lit" if there else "dark"
-        checks.append(maker.word(f"lamp ({supply.lamp}) {word}", what, word, f"lamp {supply.lamp}", "lamp"))
+        shown = maker.word(f"lamp ({supply.lamp}) {word}", what, word, f"lamp {supply.lamp}", "lamp")
+        checks.append(evidence_of(shown, *required(draft.profile, "lamps", supply.lamp)))
     link = draft.profile.link
     if supply.feedback is not None and link is not None:
         told = SignalValue(evidence=evidence, message=link.status, signal=supply.feedback, start=0.0, end=end)
@@ -201,9 +205,9 @@ def supply_shown(
     return checks
 
 
-def lamps(draft: Draft, step: ReadLamps, name: str) -> Step:
+def lamps(draft: Draft, step: ReadLamps, number: int) -> Step:
     """Return the step that reads steady lamps under given conditions."""
-    timeline = Timeline(draft)
+    timeline, name = Timeline(draft), f"lamps-{number}"
     at = draft.pace.quiet
     for thing, state in step.given.inputs.items():
         timeline.input(at, thing, state)
@@ -219,7 +223,9 @@ def lamps(draft: Draft, step: ReadLamps, name: str) -> Step:
     for lamp, channel in channels.items():
         maker = Maker(draft=draft, step=name, subject=lamp, key=("lamps", lamp))
         what = StateOf(evidence=name, channel=channel, start=window[0], end=window[1])
-        checks.append(maker.word("at rest", what, "lit" if lamp in step.lit else "dark", f"lamp {lamp}"))
+        word = "lit" if lamp in step.lit else "dark"
+        check = maker.word("at rest", what, word, f"lamp {lamp}")
+        checks.append(replace(check, place=draft.place_in_step(number, word)))
     return Step(id=name, title="Lamps", moves=(move,), checks=tuple(checks), duration=0.0)
 
 

@@ -52,6 +52,12 @@ class Draft:
     rate: float
     """Samples per second of fast recordings."""
     pace: Pace = Pace()
+    written: tuple[int, ...] = ()
+    """Where each step of the profile stands among all that are written."""
+
+    def place_in_step(self, number: int, *keys: str) -> str:
+        """Return where in the file the step of this number says something; steps count from 1."""
+        return self.place("steps", *self.written[number - 1 : number], *keys)
 
     @cached_property
     def channels(self) -> Mapping[int, Channel]:

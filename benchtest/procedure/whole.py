@@ -36,6 +36,8 @@ class Check:
     """Where a person would put the meter: `X7.3-X7.4`, `lamp D3`, `link X6.1-X6.2`."""
     place: str = ""
     """file:line of the limit in the profile."""
+    requirement: tuple[str, ...] = ()
+    """What it is evidence of, by the names that the profile gives."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -109,8 +111,11 @@ class Procedure:
         return sum(step.duration for step in self.steps)
 
     def unplaced(self) -> "Procedure":
-        """Return it without the places of its limits, which name files as they were typed."""
-        steps = (replace(step, checks=tuple(replace(check, place="") for check in step.checks)) for step in self.steps)
+        """Return it without what says nothing of the board: the places of its limits, and what they are evidence of."""
+        steps = (
+            replace(step, checks=tuple(replace(check, place="", requirement=()) for check in step.checks))
+            for step in self.steps
+        )
         return replace(self, steps=tuple(steps))
 
 

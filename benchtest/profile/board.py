@@ -24,6 +24,10 @@ from benchtest.terminals import Pair
 Quantity = TypeVar("Quantity")
 
 
+Requirement = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._/:-]{0,39}$")]
+"""What a requirement is called where it is written down: letters, digits and . _ / : - without blanks."""
+
+
 class Fitted(Section):
     """Something that only some variants or options have."""
 
@@ -31,6 +35,8 @@ class Fitted(Section):
     """Fitted in this variant only; in every variant when absent."""
     option: str | None = None
     """Fitted with this option only."""
+    requirement: tuple[Requirement, ...] = ()
+    """What every check of it is evidence of."""
 
 
 Text = Annotated[str, Field(min_length=1, max_length=200)]
@@ -40,7 +46,11 @@ class Limits(Section, Generic[Quantity]):
     """Permitted interval; the limits themselves are permitted, an absent one does not limit."""
 
     min: Quantity | None = None
+    """Lowest permitted value."""
     max: Quantity | None = None
+    """Highest permitted value."""
+    requirement: tuple[Requirement, ...] = ()
+    """What a check against these limits is evidence of."""
 
     @model_validator(mode="wrap")
     @classmethod
@@ -68,21 +78,28 @@ class Identity(Section):
     """Which board this is."""
 
     part: Annotated[str, Field(pattern=r"^[A-Z0-9][A-Z0-9-]{1,29}$")]
+    """Part number as on the board's label."""
     name: Text
+    """What the board is called."""
     revisions: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Revisions that this profile is for."""
 
 
 class Connector(Section):
     """One connector of the board."""
 
     pins: Annotated[int, Field(ge=1, le=99)]
+    """Number of pins."""
     use: Text
+    """What it is for, in a few words."""
     keep_empty: StrictBool = False
     """Nothing may ever be plugged in here; the plan refuses wiring to it."""
     bridged: tuple[tuple[int, int], ...] = ()
     """Pins that the jumper plug on this connector must join, checked without power."""
     bridge: Limits[Ohms] = Limits[Ohms].model_validate({"max": "2 ohm"})
     """Permitted resistance of each bridge."""
+    requirement: tuple[Requirement, ...] = ()
+    """What every check of its bridges is evidence of."""
 
 
 class PassedOn(Section):
@@ -90,12 +107,14 @@ class PassedOn(Section):
 
     terminals: Pair
     drop: Limits[Volts]
+    """Voltage that may be lost on the way."""
 
 
 class Supply(Fitted):
     """A supply that the bench gives to the board."""
 
     kind: Literal["dc", "ac"]
+    """dc or ac."""
     terminals: Pair
     nominal: Volts
     """Direct voltage, or r.m.s. of an alternating one."""
@@ -106,10 +125,13 @@ class Supply(Fitted):
     first_limit: Amps | None = None
     """Current limit during the stages below nominal."""
     idle_current: Limits[Amps] | None = None
+    """Permitted current while every relay is at rest."""
     unpowered: Limits[Ohms] | None = None
     """Resistance between the terminals of the board without power."""
     passed_on: PassedOn | None = None
+    """Where the supply goes on to the next board."""
     lamp: str | None = None
+    """Lamp that is lit while the supply is there."""
     feedback: str | None = None
     """Signal of the status message that is 1 while the supply is there."""
 
@@ -119,6 +141,7 @@ class Rail(Fitted):
 
     terminals: Pair
     limits: Limits[Volts]
+    """Permitted voltage."""
     ripple: Limits[Volts] | None = None
     """From its lowest to its highest value once the board is at rest."""
 
@@ -129,8 +152,11 @@ class DryContact(Fitted):
     kind: Literal["dry contact"]
     terminals: Pair
     rest: Literal["open", "closed"] = "open"
+    """State of the contact while nothing is wanted."""
     use: Text
+    """What it is for, in a few words."""
     feedback: str | None = None
+    """Signal of the board that reports it on the link."""
 
 
 class Level(Fitted):
@@ -141,8 +167,11 @@ class Level(Fitted):
     high: Volts
     """Voltage that the bench applies for true; 0 V is false."""
     rest: Literal["low", "high"] = "low"
+    """State of the input while nothing is wanted."""
     use: Text
+    """What it is for, in a few words."""
     feedback: str | None = None
+    """Signal of the board that reports it on the link."""
 
 
 def _resistance_or_open(value: object) -> float:
@@ -153,6 +182,7 @@ Resistance = Annotated[
     float,
     BeforeValidator(_resistance_or_open),
     WithJsonSchema({"type": "string", "description": "a resistance such as 10 kohm, or the word open"}),
+    RESISTANCE,
 ]
 
 
@@ -164,7 +194,9 @@ class Probe(Fitted):
     states: Annotated[dict[str, Resistance], Field(min_length=1)]
     """Named resistances, the one at rest first."""
     use: Text
+    """What it measures, in a few words."""
     feedback: str | None = None
+    """Signal of the board that reports it on the link."""
 
     @property
     def rest(self) -> str:
@@ -179,6 +211,7 @@ class Contact(Section):
     """One contact: form A makes, form B breaks, form C changes over (IEC 61810-1 terms)."""
 
     form: Literal["A", "B", "C"]
+    """A makes, B breaks, C changes over."""
     make: Pair | None = None
     """Common and normally open terminal; forms A and C."""
     break_: Annotated[Pair | None, Field(alias="break")] = None
@@ -224,7 +257,9 @@ class Command(Section):
     """What energises a relay: an input of the board, or a signal of the link's command message."""
 
     input: str | None = None
+    """Input that energises the relay."""
     link: str | None = None
+    """Signal of the controller that energises the relay."""
 
     @model_validator(mode="after")
     def _one_of_two(self) -> Self:
@@ -237,8 +272,11 @@ class Relay(Fitted):
     """One relay with its load, contact, coil, lamp and limits."""
 
     load: Text
+    """What the relay switches in the machine, in a few words."""
     contact: Contact
+    """Form and terminals of its contact."""
     command: Command
+    """What makes the board energise it."""
     coil: Pair | None = None
     """Test pads across the coil, where the board has them; voltage there is the driver's doing."""
     lamp: str | None = None
@@ -250,20 +288,25 @@ class Relay(Fitted):
     without_link: Literal["released", "holds"] = "released"
     """What the relay does when the link is lost."""
     limits: RelayLimits = RelayLimits()
+    """Its own limits, where they differ from `relay_limits`."""
 
 
 class Lamp(Fitted):
     """A lamp; what it follows is said where it is named (relay, supply, or a code here)."""
 
     colour: Literal["red", "green", "yellow", "white", "blue"]
+    """Colour of its light."""
     use: Text
+    """What it shows, in a few words."""
     code: str | None = None
+    """Name of the code that it flashes; absent for a steady lamp."""
 
 
 class CountMeaning(Section):
     """One flash count of a counting code; the first whose `when` holds is shown."""
 
     means: Text
+    """What the number of flashes says, in a few words."""
     when: "Condition | None" = None
     """Absent: shown when nothing above holds."""
 
@@ -273,9 +316,13 @@ class CountCode(Fitted):
 
     kind: Literal["count"]
     flash: Seconds
+    """How long one flash lasts."""
     gap: Seconds
+    """Dark time between two flashes."""
     pause: Seconds
+    """Dark time between two repeats."""
     meanings: Annotated[dict[int, CountMeaning], Field(min_length=1)]
+    """Number of flashes → what it means."""
     reported: str | None = None
     """Signal of the board's own heartbeat that is the count shown."""
 
@@ -295,8 +342,11 @@ class DigitsCode(Fitted):
     quick: Seconds
     """Quick flash, lit and dark alike; the number of quick flashes is the second digit."""
     between_digits: Seconds
+    """Dark time between the slow and the quick flashes."""
     between_probes: Seconds
+    """Dark time between two probes."""
     pause: Seconds
+    """Dark time between two repeats."""
     probes: Annotated[tuple[str, ...], Field(min_length=1)]
     """Probes whose codes follow one another."""
     meanings: Annotated[dict[str, str], Field(min_length=1)]
@@ -321,8 +371,11 @@ class Condition(Section):
     """Names of inputs, relays or `link`, joined by all, any and none; every list given must hold."""
 
     all: tuple[str, ...] = ()
+    """Every one of these must be active."""
     any: tuple[str, ...] = ()
+    """At least one of these must be active."""
     none: tuple[str, ...] = ()
+    """None of these may be active."""
 
     @model_validator(mode="after")
     def _says_something(self) -> Self:
@@ -352,7 +405,9 @@ class Interlock(Fitted):
     """A relay may be energised only while a condition holds."""
 
     relay: str
+    """Relay that is held."""
     needs: Condition
+    """What must be so before the relay may energise."""
     reaction: Limits[Seconds]
     """Loss of the condition to the coil being off."""
     restart: Literal["by command", "by itself"] = "by command"

@@ -59,19 +59,36 @@ class Profile(Section):
 
     format: Literal["benchtest-profile/1"]
     board: Identity
+    """Which board this is."""
+    version: Annotated[str, Field(min_length=1, max_length=40)] | None = None
+    """As its author counts; the certificate names it beside the digest."""
+    release: Literal["one person", "second person"] = "one person"
+    """Whether somebody else than the tester has to release the board."""
     variants: dict[Named, Text] = {}
     """Variant → description; the user chooses one where there are several."""
     options: dict[Named, Text] = {}
     """Option → description; absent unless the user names it."""
     decision: Decision = Decision()
+    """How a value near a limit is decided."""
     connectors: dict[Annotated[str, Field(pattern=r"^[A-Z][A-Z0-9]*$")], Connector]
+    """Connectors by their marking on the board."""
     supplies: Annotated[dict[Named, Supply], Field(min_length=1)]
+    """Supplies by name."""
     rails: dict[Named, Rail] = {}
+    """Voltages that the board makes for itself, by name."""
     inputs: dict[Named, Input] = {}
+    """What the board reads, by name: levels, dry contacts, probes."""
     relay_limits: RelayLimits = RelayLimits()
+    """Limits of every relay that has none of its own."""
     relays: dict[Named, Relay]
+    """Relays by their marking on the board."""
     lamps: dict[Named, Lamp] = {}
+    """Lamps by their marking on the board."""
     codes: dict[Named, Code] = {}
+    """Rhythms of the lamps that flash, by name."""
     interlocks: dict[Named, Interlock] = {}
+    """What must be so before a relay may energise, by name."""
     link: Annotated[CanLink | BytesLink | TextLink, Field(discriminator="kind")] | None = None
+    """What the board and its controller say to each other."""
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
+    """What is done with the board, in this order."""

@@ -26,6 +26,8 @@ class FittedProfile:
     """Names that this choice leaves out."""
     others: Mapping[str, frozenset[str]] = field(default_factory=dict)
     """Every other choice, and what it leaves out of this one."""
+    written: tuple[int, ...] = ()
+    """Where each step of this choice stands among all that are written."""
 
 
 def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...] = ()) -> FittedProfile:
@@ -52,14 +54,16 @@ def fit(profile: Profile, *, variant: str | None = None, options: tuple[str, ...
         if lock.relay not in out and _still_says_something(lock.needs, out)
     }
     out |= profile.interlocks.keys() - changed["interlocks"].keys()
-    steps = [step for step in profile.steps if _has(step, variant, options)]
-    changed["steps"] = tuple(kept for step in steps for kept in _step(step, out, profile))
+    steps = [(at, step) for at, step in enumerate(profile.steps) if _has(step, variant, options)]
+    kept_steps = [(at, kept) for at, step in steps for kept in _step(step, out, profile)]
+    changed["steps"] = tuple(step for _, step in kept_steps)
     return FittedProfile(
         profile=profile.model_copy(update=changed),
         variant=variant,
         options=options,
         not_fitted=tuple(sorted(out)),
         others=_others(profile, variant, options, out),
+        written=tuple(at for at, _ in kept_steps),
     )
 
 

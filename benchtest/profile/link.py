@@ -13,14 +13,18 @@ class Answer(Section):
     """A periodic message and how often it must come."""
 
     message: str
+    """Message of the board."""
     every: Limits[Seconds]
+    """Interval between two of them."""
 
 
 class Controller(Section):
     """The periodic message by which the board knows its controller, played by the bench."""
 
     message: str
+    """Message of the controller."""
     every: Seconds
+    """Interval between two of them."""
 
 
 class Link(Fitted):
@@ -28,8 +32,11 @@ class Link(Fitted):
 
     terminals: Pair
     bit_rate: BitsPerSecond
+    """Bit rate of the link."""
     controller: Controller
+    """What the controller sends, which the bench plays."""
     board: Answer
+    """What the board sends, and how often."""
     command: str
     """Message with the command signals."""
     status: str

@@ -20,6 +20,7 @@ class Given(Section):
     energised: tuple[str, ...] = ()
     """Relays to command first."""
     link: Literal["alive", "silent"] = "alive"
+    """Whether the controller is heard on the link meanwhile."""
 
 
 class Unpowered(Fitted):
@@ -39,6 +40,7 @@ class PowerUp(Fitted):
 
     step: Literal["power up"]
     supplies: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Supplies in the order in which they come on."""
 
 
 class Exercise(Fitted):
@@ -46,6 +48,7 @@ class Exercise(Fitted):
 
     step: Literal["exercise"]
     relays: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Relays in the order in which they are worked; all of the board when absent."""
     again: Annotated[int, Field(ge=0, le=20)] = 0
     """How many times more each relay is energised, to see whether contact and lamp follow every time."""
 
@@ -55,8 +58,11 @@ class ReadLamps(Fitted):
 
     step: Literal["lamps"]
     given: Given = Given()
+    """What the board is told meanwhile."""
     lit: tuple[str, ...] = ()
+    """Lamps that must be lit."""
     dark: tuple[str, ...] = ()
+    """Lamps that must be dark."""
 
 
 class ReadCode(Fitted):
@@ -64,6 +70,7 @@ class ReadCode(Fitted):
 
     step: Literal["code"]
     given: Given = Given()
+    """What the board is told meanwhile."""
     reads: Annotated[dict[str, str], Field(min_length=1)]
     """Lamp → expected code: a count such as `1`, or digits such as `11 12`."""
 
@@ -73,6 +80,7 @@ class TryInterlocks(Fitted):
 
     step: Literal["interlocks"]
     names: Annotated[tuple[str, ...], Field(min_length=1)]
+    """Interlocks in the order in which they are tried; all of the board when absent."""
 
 
 class WatchLink(Fitted):

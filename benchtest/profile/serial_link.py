@@ -44,8 +44,11 @@ class LengthField(Section):
     """A length that stands in the frame."""
 
     at: Place
+    """Place of its first byte, counted from 0."""
     bytes: Annotated[int, Field(ge=1, le=2)] = 1
+    """How many bytes it takes."""
     low_byte_first: StrictBool = True
+    """The byte of least weight comes first."""
     adds: Annotated[int, Field(ge=-LONGEST, le=LONGEST)] = 0
     """Bytes of the whole frame less the length that stands in it."""
 
@@ -54,6 +57,7 @@ class BytesChecksum(Section):
     """What the last bytes before the end of a frame must be."""
 
     kind: Checksum
+    """How the check is worked out; crc16 is that of Modbus."""
     since: Place = 0
     """First byte that it covers; it covers up to its own beginning."""
 
@@ -69,7 +73,9 @@ class Number(Section):
     """What a count stands for: value = count · scale + offset."""
 
     scale: Annotated[float, Field(allow_inf_nan=False)] = 1.0
+    """Factor from the count to the value."""
     offset: Annotated[float, Field(allow_inf_nan=False)] = 0.0
+    """Added after scaling."""
     unit: Annotated[str, Field(max_length=8)] = ""
     """SI unit of the value, such as V; none for a state or a count."""
 
@@ -78,7 +84,9 @@ class BytesSignal(Number):
     """A number or a bit in the bytes of a frame."""
 
     at: Place
+    """Place of its first byte, counted from 0."""
     bytes: Annotated[int, Field(ge=1, le=8)] = 1
+    """How many bytes it takes."""
     bit: Annotated[int, Field(ge=0, le=63)] | None = None
     """Lowest bit, where the signal has not all bits of its bytes."""
     bits: Annotated[int, Field(ge=1, le=64)] = 1
@@ -86,6 +94,7 @@ class BytesSignal(Number):
     signed: StrictBool = False
     """Two's complement."""
     low_byte_first: StrictBool = True
+    """The byte of least weight comes first."""
 
     def resolved(self) -> SignalPlace:
         """Return the place with its bits."""
@@ -133,6 +142,7 @@ class BytesMessage(Message):
     length: Annotated[int, Field(ge=1, le=LONGEST)] | None = None
     """Bytes of the whole frame, checksum and end included; when left out, as many as its contents need."""
     signals: dict[MessageName, BytesSignal] = {}
+    """Values in it, by name."""
 
     @property
     def numbers(self) -> Mapping[str, Number]:
@@ -147,6 +157,7 @@ class TextMessage(Message):
     fields: Annotated[int, Field(ge=1, le=100)] | None = None
     """Number of fields, the word included; when left out, up to the last that has a signal."""
     signals: dict[MessageName, TextSignal] = {}
+    """Values in it, by name."""
 
     @property
     def numbers(self) -> Mapping[str, Number]:
@@ -160,7 +171,9 @@ class SerialLink(Link):
     """What the wires carry (TIA-232-F, TIA-485-A, or a processor's own levels); printed on the hook-up sheet. Of
     `terminals`, the first is where the board sends (RS-485: the positive wire), the second where it receives."""
     parity: Literal["none", "even", "odd"] = "none"
+    """Parity bit of each character."""
     stop_bits: Literal[1, 2] = 1
+    """Stop bits of each character."""
     begins_with: Bytes | None = None
     """First bytes of every frame."""
     gap: Seconds = 0.05
@@ -192,7 +205,9 @@ class BytesLink(SerialLink):
     length: Annotated[int, Field(ge=1, le=LONGEST)] | LengthField | None = None
     """Bytes of every frame, or where its length stands in it."""
     checksum: BytesChecksum | None = None
+    """Check over each frame; none when absent."""
     messages: Annotated[dict[MessageName, BytesMessage], Field(min_length=1)]
+    """Messages by name."""
 
     @property
     def every_message(self) -> Mapping[str, Message]:
@@ -253,12 +268,15 @@ class TextLink(SerialLink):
 
     kind: Literal["serial text"]
     data_bits: Literal[7, 8] = 8
+    """Data bits of each character."""
     ends_with: Bytes = "0D0A"
     """What ends a line."""
     separator: Annotated[str, Field(pattern=r"^[ -*,/:-@\[-`{-~]$")] = ","
     """Character between two fields."""
     checksum: TextChecksum | None = None
+    """Check over each line; none when absent."""
     messages: Annotated[dict[MessageName, TextMessage], Field(min_length=1)]
+    """Messages by name."""
 
     @property
     def every_message(self) -> Mapping[str, Message]:

@@ -14,6 +14,7 @@ from urllib.parse import quote
 import numpy as np
 from pydantic import TypeAdapter
 
+from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.instruments import Message, Order, Recording
 from benchtest.readings import (
     Compared,
@@ -28,7 +29,6 @@ from benchtest.readings import (
     Told,
     Value,
 )
-from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.results import Run
 
 SCALARS: Final = "evidence.json"

@@ -14,12 +14,14 @@ from typing import Final
 
 from pydantic import TypeAdapter, ValidationError
 
+from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.procedure import Procedure
-from benchtest.records.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
 from benchtest.records.labels import LONGEST_SERIAL, clean_serial
 from benchtest.results import Run
 
 RUN_FORMAT: Final = "benchtest-run/1"
+DEPOT: Final = "depot"
+"""Beside the runs: the folder of the depot's cases."""
 PROCEDURE: Final = "procedure.json"
 _PLAIN = re.compile(r"[^A-Za-z0-9.-]+")
 
@@ -35,6 +37,12 @@ def create_folder(root: Path, *, started: datetime, part: str, serial: str) -> P
 def folders_of(root: Path, *, part: str, serial: str) -> list[Path]:
     """Return the folders of finished runs below `root` that may be of one board, by their names, oldest first."""
     return sorted(path.parent for path in root.glob(f"*-{_plain(part)}-{_plain(serial)}-*/run.json"))
+
+
+def all_folders_of(root: Path, *, part: str, serial: str) -> list[Path]:
+    """Return the same with the runs that never came to an end."""
+    found = root.glob(f"*-{_plain(part)}-{_plain(serial)}-*/journal.jsonl")
+    return sorted(path.parent for path in found)
 
 
 def _plain(text: str) -> str:

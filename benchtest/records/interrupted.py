@@ -9,10 +9,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
+from benchtest.canonical import wrong
 from benchtest.perform import Kept
 from benchtest.procedure import Procedure, Set, Timing
 from benchtest.readings import Evidence, Origin, Readings
-from benchtest.records.canonical import wrong
 from benchtest.records.evidence import from_fields, load_recorded
 from benchtest.records.folder import read_procedure
 from benchtest.records.journal import JournalEntry, read_journal

@@ -12,7 +12,7 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, BinaryIO, Final, Self
 
-from benchtest.records.canonical import digest, from_canonical, to_canonical, wrong
+from benchtest.canonical import digest, from_canonical, to_canonical, wrong
 
 BEGINNING: Final = "0" * 64
 """What the first line carries as the digest of the line before it."""

@@ -1,8 +1,7 @@
-"""Results as the XML that build servers read: a test case per check, grouped by step.
+"""Results as the XML that build servers read: a test case per check, grouped by step, and one for the run itself.
 
 Source: the `junit.xml` dialect has no standard; element and attribute names from memory of what common readers accept
-(`testsuites/testsuite/testcase` with `failure`, `error`, `skipped`, `properties`). Undecided counts as a failure here,
-because the dialect knows no third word and an undecided board must not turn a build green.
+(`testsuites/testsuite/testcase` with `failure`, `error`, `skipped`, `properties`). `cases` says how a case counts.
 """
 
 import re
@@ -11,10 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from benchtest.metrology.figures import figures, permitted, unusual
-from benchtest.procedure import Check, Interval
-from benchtest.records.canonical import write_whole
-from benchtest.results import Outcome, Result, Run, Verdict
+from benchtest.canonical import write_whole
+from benchtest.records.cases import RUN, Case, cases
+from benchtest.results import Run
 
 # XML 1.0 (fifth edition), 2.2: the characters that may not stand in a document, escaped or not.
 _ILLEGAL: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
@@ -23,14 +21,17 @@ _ILLEGAL: Final = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U001
 def write_junit(folder: Path, run: Run) -> Path:
     """Write `junit.xml` into the run folder and return its path."""
     root = ET.Element("testsuites", {"name": _legal(f"{run.procedure.part} {run.job.serial}")})
-    found = {result.check.id: result for result in run.results}
+    counted = cases(run.procedure, run.results, run.outcome, run.reason)
     for step in run.procedure.steps:
         suite = ET.SubElement(root, "testsuite", {"name": _legal(step.title), "timestamp": _legal(run.started)})
         _add_properties(suite, run)
-        for check in step.checks:
-            _add_case(suite, check, found.get(check.id), step=step.id, run=run)
+        for case in counted:
+            if case.step == step.id:
+                _add_case(suite, case, run)
         _count(suite)
-    _add_run_itself(root, run)
+    suite = ET.SubElement(root, "testsuite", {"name": RUN})
+    _add_case(suite, counted[-1], run)
+    _count(suite)
     _count(root)
     root.set("time", _seconds(run))
     ET.indent(root)
@@ -39,28 +40,18 @@ def write_junit(folder: Path, run: Run) -> Path:
     return path
 
 
-def _add_case(suite: ET.Element, check: Check, result: Result | None, *, step: str, run: Run) -> None:
-    names = {"classname": _legal(f"{run.procedure.part}.{step}"), "name": _legal(check.title)}
-    case = ET.SubElement(suite, "testcase", names)
-    if result is None or result.verdict is Verdict.NOT_TESTED:
-        note = result.note if result else "never reached"
-        ET.SubElement(case, "skipped", {"message": _legal(note or "not tested")})
+def _add_case(suite: ET.Element, case: Case, run: Run) -> None:
+    names = {"classname": _legal(f"{run.procedure.part}.{case.step}"), "name": _legal(case.name)}
+    element = ET.SubElement(suite, "testcase", names)
+    if case.check is not None and case.check.requirement:
+        properties = ET.SubElement(element, "properties")
+        for name in case.check.requirement:
+            ET.SubElement(properties, "property", {"name": "requirement", "value": _legal(name)})
+    if case.counted == "passed":
         return
-    accepted = result.verdict is Verdict.CONDITIONAL_PASS and run.procedure.decision.accept_conditional
-    if result.verdict is not Verdict.PASS and not accepted:
-        sentence = _sentence(result)
-        failure = ET.SubElement(case, "failure", {"type": str(result.verdict), "message": _legal(sentence)})
-        failure.text = _legal("\n".join(filter(None, [sentence, result.note, check.place])))
-
-
-def _sentence(result: Result) -> str:
-    check = result.check
-    limits = check.permitted
-    if isinstance(limits, Interval):
-        limits = permitted(limits.low, limits.high, check.unit)
-    k = unusual(result.coverage)
-    measured = "nothing" if result.value is None else figures(result.value, result.uncertainty, check.unit, coverage=k)
-    return f"{result.verdict}: {check.title}: expected {limits}, measured {measured}, probe {check.probe}"
+    said = ET.SubElement(element, case.counted, {"type": case.word, "message": _legal(case.sentence)})
+    note, place = case.result.note if case.result else "", case.check.place if case.check else ""
+    said.text = _legal("\n".join(filter(None, [case.sentence, note, place])))
 
 
 def _add_properties(suite: ET.Element, run: Run) -> None:
@@ -80,15 +71,6 @@ def _add_properties(suite: ET.Element, run: Run) -> None:
     properties = ET.SubElement(suite, "properties")
     for name, value in facts.items():
         ET.SubElement(properties, "property", {"name": name, "value": _legal(value)})
-
-
-def _add_run_itself(root: ET.Element, run: Run) -> None:
-    """Add one case for the run: a bench that failed, or a run that was stopped, is its error and no check's failure."""
-    suite = ET.SubElement(root, "testsuite", {"name": "run"})
-    case = ET.SubElement(suite, "testcase", {"classname": _legal(f"{run.procedure.part}.run"), "name": "run complete"})
-    if run.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}:
-        ET.SubElement(case, "error", {"type": str(run.outcome), "message": _legal(run.reason)})
-    _count(suite)
 
 
 def _count(element: ET.Element) -> None:

@@ -14,6 +14,7 @@ from typing import Final
 from benchtest.errors import DocumentError
 from benchtest.fixture.self_check import Reference
 from benchtest.metrology.agreement import NEEDED, score
+from benchtest.records.drift import Charted, Clearance, charted, clearances
 from benchtest.records.folder import folders_of, read_run
 from benchtest.results import Outcome, Result, Run
 
@@ -43,19 +44,34 @@ class Standing:
     unreadable: tuple[str, ...]
     compared: tuple[Compared, ...]
     """Of the last run, the worst first; empty until there are enough runs before it."""
+    charts: tuple[Charted, ...] = ()
+    """Of the readings that the fixture names."""
+    cleared: tuple[Clearance, ...] = ()
+    """Signals that somebody has answered for."""
+
+    @property
+    def signals(self) -> tuple[str, ...]:
+        """What has moved and was not cleared, in words."""
+        return tuple(one.sentence for one in self.charts if one.signal is not None)
 
 
 def standing(reference: Reference, *, bench: str, root: Path, now: datetime) -> Standing:
     """Return how the known-good board last did on the bench of that name, by the run folders below `root`."""
     runs, unreadable = _history(reference, bench, root)
     compared = _compared(runs)
+    cleared = clearances(root, reference, bench)
+    charts = charted(reference, _passed(runs), cleared)
     fit, said = _said(reference, runs, compared, now)
+    if moved := [one.sentence for one in charts if one.signal is not None]:
+        fit, said = False, f"its chart shows drift that nobody has cleared ({'; '.join(moved)})"
     return Standing(
         fit=fit,
         sentence=f"known-good board {reference.part} {reference.serial}: {said}",
         runs=runs,
         unreadable=unreadable,
         compared=compared,
+        charts=charts,
+        cleared=cleared,
     )
 
 

@@ -108,6 +108,17 @@ def locks(bench: str, folder: Path | None = None) -> Iterator[Locks]:
         held.give_all_back()
 
 
+@contextmanager
+def in_turn(bench: str, folder: Path | None = None) -> Iterator[None]:
+    """Wait until no other process that takes its turn has the bench of this name, and have it until the end.
+
+    It keeps several workers of one person from one another; the ports have locks of their own, for which nobody waits.
+    """
+    lock = _lock(lock_path(f"turn://{bench}", folder or lock_folder()))
+    with lock:
+        yield
+
+
 def holder_of(port: str, folder: Path | None = None) -> str:
     """Return who holds a port, in words, or an empty string when nobody does."""
     path = lock_path(port, folder or lock_folder())

@@ -18,8 +18,8 @@ from pathlib import Path
 from typing import Any, Final
 
 import benchtest
+from benchtest.canonical import digest, to_canonical
 from benchtest.faults import STEADY, possible
-from benchtest.records.canonical import digest, to_canonical
 from benchtest.studies.trial import Subject, Trial, Tried, seed_of, try_one
 
 Progress = Callable[[int, int], None]

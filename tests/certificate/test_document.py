@@ -12,6 +12,7 @@ import pytest
 
 from benchtest.certificate import describe, to_html, write_certificate
 from benchtest.certificate.plots import _Axis, _ticks
+from benchtest.language import english
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Suspected, Verdict
@@ -126,14 +127,14 @@ def test_every_relay_and_every_code_has_a_drawing() -> None:
     ]
     assert "Every relay in turn: order at 20 ms" == drawn["K1"].panels[0].title
     assert "K3 operate 6.60 ± 0.12 ms" in drawn["K3"].panels[0].alternative
-    assert "read as 12" in drawn["D20"].panels[0].alternative
+    assert "read as: 12" in drawn["D20"].panels[0].alternative
     assert "lit 600 ms at 2 s" in drawn["D20"].panels[0].alternative
 
 
 @pytest.mark.parametrize("span", [0.02, 0.078, 0.0999, 0.1, 0.3, 6.9, 19.9])
 def test_numbers_of_an_axis_keep_apart(span: float) -> None:
     """Whatever the stretch that is drawn, two numbers are at least 36 units apart, room for `-10 ms`."""
-    drawn = _ticks(_Axis(start=0.0, end=span, zero=0.3 * span), 0.0)
+    drawn = _ticks(_Axis(start=0.0, end=span, zero=0.3 * span), 0.0, english())
     at = [float(x) for x in re.findall(r'<text x="([0-9.]+)"', drawn)]
     assert len(at) >= 3
     assert min(right - left for left, right in itertools.pairwise(at)) >= 36

@@ -6,6 +6,7 @@ import pytest
 
 from benchtest.certificate import describe
 from benchtest.certificate.rule import rule_sentences
+from benchtest.language import english
 from benchtest.metrology.conformity import Risk
 from benchtest.metrology.decision import Rule
 from benchtest.procedure import DecisionRule, Unresolved
@@ -16,7 +17,7 @@ from tests.records.finished import finished_readings, finished_run
 def decided(rule: Rule, *, guard: float = 1.0, coverage: float = 2.0) -> str:
     """Return all that is said of a rule."""
     decision = DecisionRule(rule=rule, guard=guard, accept_conditional=False, coverage=coverage)
-    return "\n".join(rule_sentences(replace(finished_run().procedure, decision=decision)))
+    return "\n".join(rule_sentences(replace(finished_run().procedure, decision=decision), english()))
 
 
 def test_each_rule_is_named_by_its_words() -> None:
@@ -84,6 +85,6 @@ def test_a_limit_accepted_unresolved_is_named_with_its_reason() -> None:
     """The paper names the check, its ratio and the reason, and claims no general risk any more."""
     procedure = finished_run().procedure
     accepted = Unresolved(check="exercise.K3.operate", ratio=2.14, reason="screening only")
-    said = "\n".join(rule_sentences(replace(procedure, unresolved=(accepted,))))
+    said = "\n".join(rule_sentences(replace(procedure, unresolved=(accepted,)), english()))
     assert "K3 operate, tolerance / U = 2.1. Reason given: screening only" in said
     assert "below 2.5 %" not in said

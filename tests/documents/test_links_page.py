@@ -41,6 +41,7 @@ def test_every_key_of_a_serial_line_is_on_the_page(model: type[BytesLink | TextL
         "terminals",
         "variant",
         "option",
+        "requirement",
         "controller",
         "board",
         "command",

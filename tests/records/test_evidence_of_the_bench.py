@@ -6,8 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from benchtest.canonical import from_canonical, to_canonical
 from benchtest.readings import Compared, Evidence, Exchanged, LoopedBack
-from benchtest.records.canonical import from_canonical, to_canonical
 from benchtest.records.evidence import as_fields, from_fields
 
 seconds = st.floats(min_value=0, max_value=1e6)

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from benchtest.canonical import from_canonical, to_canonical
 from benchtest.errors import DocumentError
-from benchtest.records.canonical import from_canonical, to_canonical
 from benchtest.records.journal import BEGINNING, Journal, read_journal
 
 

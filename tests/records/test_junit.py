@@ -4,6 +4,8 @@ import xml.etree.ElementTree as ET
 from dataclasses import replace
 from pathlib import Path
 
+import pytest
+
 from benchtest.records.junit import write_junit
 from benchtest.results import Outcome, Verdict
 from tests.records.finished import WELDED, finished_run
@@ -15,7 +17,7 @@ def test_every_check_is_a_case_in_its_step(tmp_path: Path) -> None:
     root = ET.parse(write_junit(tmp_path, run)).getroot()
     assert [step.title for step in run.procedure.steps] == [suite.get("name") for suite in root][:-1]
     assert str(len(run.results) + 1) == root.get("tests")
-    assert ("0", "0", "1", "42.500") == tuple(root.get(name) for name in ("failures", "errors", "skipped", "time"))
+    assert ("0", "1", "0", "42.500") == tuple(root.get(name) for name in ("failures", "errors", "skipped", "time"))
     assert {"serial": "GZ-000417", "outcome": "pass"}.items() <= {
         item.get("name"): item.get("value") for item in root.iter("property")
     }.items()
@@ -41,13 +43,55 @@ def test_undecided_does_not_turn_a_build_green(tmp_path: Path) -> None:
     assert "0" == ET.parse(write_junit(tmp_path, accepted)).getroot().get("failures")
 
 
-def test_a_check_that_was_never_reached_is_skipped(tmp_path: Path) -> None:
-    """A run that was stopped has an error of its own and skips the rest."""
-    run = replace(finished_run(), results=(), outcome=Outcome.ABORTED, reason="stopped by the operator")
+def test_what_was_not_tested_is_an_error_and_never_green(tmp_path: Path) -> None:
+    """A check that nobody could look at is neither passed nor failed; its reason is the message."""
+    root = ET.parse(write_junit(tmp_path, finished_run())).getroot()
+    assert [("not tested", "not tested: probe_supply ripple: no channel of this bench reaches TP.19")] == [
+        (error.get("type"), error.get("message")) for error in root.iter("error")
+    ]
+
+
+@pytest.mark.parametrize("outcome", [Outcome.ABORTED, Outcome.BENCH_FAULT])
+def test_a_board_that_is_not_judged_has_neither_passed_nor_failed(tmp_path: Path, outcome: Outcome) -> None:
+    """When a run was stopped or its bench failed, every check is an error, those that were read before too."""
+    run = replace(finished_run(welded=WELDED), outcome=outcome, reason="the lid was opened")
     root = ET.parse(write_junit(tmp_path, run)).getroot()
     checks = sum(len(step.checks) for step in run.procedure.steps)
-    assert (str(checks), "1") == (root.get("skipped"), root.get("errors"))
-    assert ["stopped by the operator"] == [error.get("message") for error in root.iter("error")]
+    assert (str(checks + 1), "0", "0") == tuple(root.get(name) for name in ("errors", "failures", "skipped"))
+    assert {f"{outcome}: the lid was opened; the board is not judged", "the lid was opened"} == {
+        error.get("message") for error in root.iter("error")
+    }
+
+
+def test_a_run_that_is_inconclusive_for_no_reading_says_so_itself(tmp_path: Path) -> None:
+    """Where every reading passed and the run did not, the run's own case fails."""
+    run = finished_run()
+    passed = tuple(result for result in run.results if result.verdict is Verdict.PASS)
+    kept = {result.check.id for result in passed}
+    steps = tuple(
+        replace(step, checks=tuple(check for check in step.checks if check.id in kept)) for step in run.procedure.steps
+    )
+    open_ended = replace(
+        run,
+        procedure=replace(run.procedure, steps=steps),
+        results=passed,
+        outcome=Outcome.INCONCLUSIVE,
+        reason="the run ended before its last step",
+    )
+    root = ET.parse(write_junit(tmp_path, open_ended)).getroot()
+    assert ["run complete"] == [case.get("name") for case in root.iter("testcase") if case.find("failure") is not None]
+
+
+def test_requirements_are_properties_of_their_cases(tmp_path: Path) -> None:
+    """Each requirement of a check is a property of its case."""
+    run = finished_run()
+    first, *others = run.procedure.steps
+    checks = (replace(first.checks[0], requirement=("REQ-12", "REQ-13")), *first.checks[1:])
+    traced = replace(run, procedure=replace(run.procedure, steps=(replace(first, checks=checks), *others)))
+    case = next(ET.parse(write_junit(tmp_path, traced)).getroot().iter("testcase"))
+    assert ["REQ-12", "REQ-13"] == [
+        item.get("value") for item in case.iter("property") if item.get("name") == "requirement"
+    ]
 
 
 def test_hostile_text_lands_as_text(tmp_path: Path) -> None:

@@ -131,7 +131,7 @@ def test_copper_there_and_back(ohms: float, one: float, other: float, constant: 
     there = at_temperature(ohms, measured=one, wanted=other, constant=constant)
     assert at_temperature(there, measured=other, wanted=one, constant=constant) == pytest.approx(ohms)
     assert temperature_rise(ohms, there, ambient=one, constant=constant) == pytest.approx(other - one, abs=1e-9)
-    assert at_20(ohms, measured=20.0, constant=constant) == ohms
+    assert at_20(ohms, measured=20.0, constant=constant) == pytest.approx(ohms, rel=1e-15)
 
 
 @pytest.mark.parametrize("temperature", [-234.5, -300.0, float("nan"), float("inf")])

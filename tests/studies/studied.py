@@ -3,10 +3,10 @@
 from functools import cache
 from pathlib import Path
 
-from benchtest.cli.coverage import subject_of
 from benchtest.cli.documents import prepare
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.symptoms import IN_ORDER
+from benchtest.studies.known import subject_of
 from benchtest.studies.signatures import learned
 from benchtest.studies.trial import Subject, Tried
 from benchtest.studies.trials import all_trials, carry_out

@@ -1,0 +1,262 @@
+"""Do the limits hold what they say? Studies of simulated readings whose truth is known, again and again.
+
+Every line draws samples from a population, works out the limits by the code of the studies, and counts how often they
+hold the truth. The share must agree with the stated confidence as far as counting allows; where a method is not exact,
+or is cautious on purpose, its line says so.
+"""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from typing import Final, TypeAlias
+
+import numpy as np
+from scipy import special
+
+from benchtest.metrology.capability import capability, nearer_limits
+from benchtest.metrology.paired_differences import percentile
+from benchtest.metrology.tolerance_limits import one_sided, ranked, two_sided
+from benchtest.metrology.variance_components import Source, exact_variance, pivots, variances
+from benchtest.studies.readings import Numbers
+from benchtest.studies.report import Report, Table
+
+DRAWS: Final = 10_000
+CONFIDENCE: Final = 0.95
+COUNTING: Final = 0.99
+"""Confidence of the limits of a counted share."""
+NOT_EXACT: Final = (
+    "not exact, and so not expected to agree in every case: scatter taken out, Cpk between two limits, and variance "
+    "components by pivots"
+)
+CHUNK: Final = 250
+PIVOTS: Final = 12
+"""Power of two: points for the pivots of one simulated gauge study."""
+Trial: TypeAlias = Callable[[np.random.Generator, int], tuple[int, float]]
+"""Draws so many samples; returns how often the limits held the truth, and what was stated."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Line:
+    """One kind of limits."""
+
+    name: str
+    exact: bool
+    """Whether the share must be the stated one; else the method is approximate."""
+    trial: Trial
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Counted:
+    """What came of it."""
+
+    name: str
+    exact: bool
+    stated: float
+    held: int
+    draws: int
+    low: float
+    high: float
+    """Exact limits of the share, with COUNTING confidence."""
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the stated confidence lies within what counting allows."""
+        return self.low <= self.stated <= self.high
+
+
+def _moments(chance: np.random.Generator, draws: int, count: int) -> tuple[Numbers, Numbers]:
+    """Return means and standard deviations of samples of a standard normal population."""
+    samples = chance.standard_normal((draws, count))
+    return samples.mean(axis=1), samples.std(axis=1, ddof=1)
+
+
+def _tolerance_one(count: int) -> Trial:
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        mean, deviation = _moments(chance, draws, count)
+        k = one_sided(count, count - 1, coverage=0.95, confidence=CONFIDENCE)
+        return int(np.count_nonzero(special.ndtr(mean + k * deviation) >= 0.95)), CONFIDENCE
+
+    return trial
+
+
+def _tolerance_two(count: int) -> Trial:
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        mean, deviation = _moments(chance, draws, count)
+        k = two_sided(count, count - 1, coverage=0.95, confidence=CONFIDENCE)
+        inside = special.ndtr(mean + k * deviation) - special.ndtr(mean - k * deviation)
+        return int(np.count_nonzero(inside >= 0.95)), CONFIDENCE
+
+    return trial
+
+
+def _ranks(count: int) -> Trial:
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        found = ranked(count, sides=2, coverage=0.95, confidence=CONFIDENCE)
+        assert found is not None, "there are enough"
+        ordered = np.sort(chance.random((draws, count)), axis=1)  # of any continuous population
+        inside = ordered[:, -found.rank] - ordered[:, found.rank - 1]
+        return int(np.count_nonzero(inside >= 0.95)), found.confidence
+
+    return trial
+
+
+def _scatter_taken_out(count: int, share: float) -> Trial:
+    """Boards of variance 1 - share read with a known scatter of variance `share`; limits must hold the boards."""
+
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        mean, deviation = _moments(chance, draws, count)
+        boards, held = np.sqrt(1 - share), 0
+        plain = two_sided(count, count - 1, coverage=0.95, confidence=CONFIDENCE)
+        for middle, spread in zip(mean.tolist(), deviation.tolist(), strict=True):
+            left = round(max(0.0, 1 - share / spread**2), 3)
+            half = plain * spread
+            if left > 0.5:
+                k = two_sided(count * left, (count - 1) * left**2, coverage=0.95, confidence=CONFIDENCE)
+                half = min(half, k * spread * left**0.5)
+            ends = special.ndtr(np.array([middle + half, middle - half]) / boards)
+            held += bool(ends[0] - ends[1] >= 0.95)
+        return held, CONFIDENCE
+
+    return trial
+
+
+def _cp(count: int) -> Trial:
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        _, deviation = _moments(chance, draws, count)
+        held = 0
+        for one in deviation.tolist():
+            found = capability(0.0, one, count=count, freedom=count - 1, low=-4.0, high=4.0).spread
+            assert found is not None, "there are two limits"
+            held += found.low <= 4 / 3 <= found.high
+        return held, CONFIDENCE
+
+    return trial
+
+
+def _cpk(count: int, low: float) -> Trial:
+    """The upper limit at 4 standard deviations; the lower as far below, or anywhere."""
+
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        mean, deviation = _moments(chance, draws, count)
+        found = np.minimum(4.0 - mean, mean - low) / (3 * deviation)
+        least, most = (nearer_limits(found, count, count - 1, tail) for tail in (0.975, 0.025))
+        true = min(4.0, -low) / 3
+        return int(np.count_nonzero((least <= true) & (true <= most))), CONFIDENCE
+
+    return trial
+
+
+def _agreement(count: int) -> Trial:
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        mean, deviation = _moments(chance, draws, count)
+        unit = percentile(0.0, 1.0, count, 0.975, CONFIDENCE)
+        true = float(special.ndtri(0.975))
+        held = (mean + unit.low * deviation <= true) & (true <= mean + unit.high * deviation)
+        return int(np.count_nonzero(held)), CONFIDENCE
+
+    return trial
+
+
+SHAPE: Final = (10, 3, 3)
+_FREEDOMS: Final = (9, 2, 18, 60)
+_TRUE: Final = {"repeatability": 1.0, "operator": 0.5, "interaction": 0.2, "part": 10.0}
+
+
+def _repeatability(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+    squares = chance.chisquare(_FREEDOMS[3], draws)
+    unit = exact_variance(Source(name="", freedom=_FREEDOMS[3], squares=1.0), CONFIDENCE)
+    return int(np.count_nonzero((unit.low * squares <= 1) & (unit.high * squares >= 1))), CONFIDENCE
+
+
+def _component(name: str) -> Trial:
+    """Return a trial of the limits of a variance component, by pivots, with the interaction kept."""
+
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        parts, operators, repeats = SHAPE
+        inner = _TRUE["repeatability"] + repeats * _TRUE["interaction"]
+        expected = (
+            inner + operators * repeats * _TRUE["part"],
+            inner + parts * repeats * _TRUE["operator"],
+            inner,
+            _TRUE["repeatability"],
+        )
+        keys = ("board", "operator", "interaction", "repeat")
+        true = float(variances({k: np.array([e]) for k, e in zip(keys, expected, strict=True)}, SHAPE)[name][0])
+        points, held = pivots(_FREEDOMS, PIVOTS), 0
+        for start in range(0, draws, CHUNK):
+            size = min(CHUNK, draws - start)
+            drawn = {}
+            for column, (key, mean_square, freedom) in enumerate(zip(keys, expected, _FREEDOMS, strict=True)):
+                squares = mean_square * chance.chisquare(freedom, size)
+                drawn[key] = squares[:, None] / points[None, :, column]
+            low, high = np.quantile(variances(drawn, SHAPE)[name], [0.025, 0.975], axis=1)
+            held += int(np.count_nonzero((low <= true) & (true <= high)))
+        return held, CONFIDENCE
+
+    return trial
+
+
+LINES: Final = (
+    Line(name="tolerance limit, one-sided, 10 boards", exact=True, trial=_tolerance_one(10)),
+    Line(name="tolerance limit, one-sided, 30 boards", exact=True, trial=_tolerance_one(30)),
+    Line(name="tolerance limits, two-sided, 10 boards", exact=True, trial=_tolerance_two(10)),
+    Line(name="tolerance limits, two-sided, 30 boards", exact=True, trial=_tolerance_two(30)),
+    Line(name="tolerance limits by ranks, 93 boards", exact=True, trial=_ranks(93)),
+    Line(name="tolerance limits by ranks, 200 boards", exact=True, trial=_ranks(200)),
+    Line(
+        name="tolerance limits, 20 % scatter taken out, 30 boards",
+        exact=False,
+        trial=_scatter_taken_out(30, 0.2),
+    ),
+    Line(name="Cp, 30 readings", exact=True, trial=_cp(30)),
+    Line(name="Cpk, one limit, 30 readings", exact=True, trial=_cpk(30, -100.0)),
+    Line(name="Cpk, centred between two limits, 30 readings", exact=False, trial=_cpk(30, -4.0)),
+    Line(name="upper limit of agreement, 20 pairs", exact=True, trial=_agreement(20)),
+    Line(name="variance of repeatability, 10 x 3 x 3", exact=True, trial=_repeatability),
+    Line(name="variance of the gauge, 10 x 3 x 3", exact=False, trial=_component("gauge")),
+    Line(name="variance of the boards, 10 x 3 x 3", exact=False, trial=_component("part")),
+    Line(name="gauge as a share of the spread, 10 x 3 x 3", exact=False, trial=_component("study")),
+)
+
+
+def count_lines(draws: int = DRAWS, seed: int = 1) -> Iterator[Counted]:
+    """Yield what comes of every line."""
+    for number, line in enumerate(LINES):
+        yield count_line(line, draws, np.random.default_rng([seed, number]))
+
+
+def count_line(line: Line, draws: int, chance: np.random.Generator) -> Counted:
+    """Return how often the limits of a line held the truth."""
+    held, stated = line.trial(chance, draws)
+    tail = (1 - COUNTING) / 2
+    return Counted(
+        name=line.name,
+        exact=line.exact,
+        stated=stated,
+        held=held,
+        draws=draws,
+        low=float(special.betaincinv(held, draws - held + 1, tail)) if held else 0.0,
+        high=float(special.betaincinv(held + 1, draws - held, 1 - tail)) if held < draws else 1.0,
+    )
+
+
+def report(found: list[Counted], seed: int) -> Report:
+    """Return the counts for people and machines."""
+    rows = tuple(
+        (
+            one.name,
+            f"{one.stated:.2%}",
+            f"{one.held / one.draws:.2%}",
+            f"{one.low:.2%} to {one.high:.2%}",
+            "yes" if one.agrees else "above" if one.low > one.stated else "BELOW",
+        )
+        for one in found
+    )
+    return Report(
+        kind="coverage",
+        title=f"How often limits hold the truth, in {found[0].draws} simulated studies each",
+        source=f"simulation, seed {seed}",
+        summary=(f"{sum(one.agrees for one in found)} of {len(found)} agree with what they state.",),
+        tables=(Table(title="", head=("limits", "stated", "held", "99 % limits of that", "agrees"), rows=rows),),
+        notes=(NOT_EXACT,),
+        findings={"seed": seed, "lines": found},
+    )

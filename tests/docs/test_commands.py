@@ -1,0 +1,70 @@
+"""What the pages say is typed and what comes back: a newcomer's walk through each of them."""
+
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from tests.docs.keys import DOCS
+from tests.docs.typed import Typed, Written, session
+
+WALKED = sorted(page.name for page in DOCS.glob("*.md") if "```console" in page.read_text(encoding="utf-8"))
+LONGEST = 120.0
+"""Seconds for one command."""
+
+
+def clone(into: Path) -> None:
+    """What of a fresh clone a reader works with."""
+    for name in ("profiles", "fixtures"):
+        shutil.copytree(DOCS.parent / name, into / name)
+    program = into / ".bin" / "benchtest"
+    program.parent.mkdir()
+    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m benchtest "$@"\n', encoding="utf-8")
+    program.chmod(0o755)
+
+
+def surroundings(folder: Path) -> dict[str, str]:
+    """A terminal of 80 columns, a home of its own, the program on its path."""
+    paths = os.pathsep.join((str(folder / ".bin"), os.environ["PATH"]))
+    known = {name: value for name, value in os.environ.items() if not name.startswith(("BENCHTEST", "COV", "XDG"))}
+    return {**known, "PATH": paths, "COLUMNS": "80", "HOME": str(folder), "PYTHONPATH": str(DOCS.parent)}
+
+
+@pytest.mark.parametrize("page", WALKED)
+def test_what_a_page_says_is_what_comes_back(page: str, tmp_path: Path) -> None:
+    """Each file is written and each command typed, in order; nothing comes back that the page does not show."""
+    clone(tmp_path)
+    for part in session((DOCS / page).read_text(encoding="utf-8")):
+        match part:
+            case Written(name=name, content=content):
+                (tmp_path / name).write_text(content, encoding="utf-8")
+            case Typed(command=command, shown=shown, line=line):
+                came = subprocess.run(
+                    ["bash", "-c", command],
+                    cwd=tmp_path,
+                    env=surroundings(tmp_path),
+                    stdin=subprocess.DEVNULL,
+                    stdout=subprocess.PIPE,
+                    stderr=subprocess.STDOUT,
+                    text=True,
+                    timeout=LONGEST,
+                    check=False,
+                )
+                assert part.agrees(came.stdout), (
+                    f"docs/{page}:{line}: $ {command}\n--- shown\n{shown}\n--- came back\n{came.stdout}"
+                )
+
+
+def test_a_page_that_shows_something_else_is_noticed() -> None:
+    """A walk can fail: another figure, a line too many, a line too few."""
+    (typed,) = session("```console\n$ benchtest --version\nbenchtest …\n…\nend\n```\n")
+    assert isinstance(typed, Typed)
+
+    assert typed.agrees("benchtest 1.0\nend\n")
+    assert typed.agrees("benchtest 1.0\nsome\nmore\nend\n")
+    assert not typed.agrees("benchtest 1.0\nend\nmore\n")
+    assert not typed.agrees("something 1.0\nend\n")
+    assert not typed.agrees("")
