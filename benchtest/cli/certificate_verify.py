@@ -140,6 +140,8 @@ def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) ->
     say(f"{str(found.state).upper()}: {found.why}")
     for place in found.places:
         say(f"  {place}")
+    if pages:
+        say(pages)
     statement = found.statement
     if statement is not None:
         facts = [f"number {statement.number}", statement.outcome.upper(), f"serial {statement.serial}"]
@@ -151,8 +153,6 @@ def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) ->
         say(f"withheld from this copy: {path}")
     if held is not None and not held.wrong:
         say(f"evidence: {held.files} files and {held.lines} lines of the journal recomputed, as bound")
-    if pages:
-        say(pages)
     for one in unheard:
         say(f"a note of an untrusted station lies there and is not believed: {one.sentence} ({one.file.name})")
     only = found.state in {State.GENUINE, State.UNKNOWN} and not found.paper
