@@ -9,7 +9,9 @@ import click
 from benchtest.canonical import write_whole, wrong
 from benchtest.certificate import reissue as issue_anew
 from benchtest.certificate import seal_later
+from benchtest.cli.case import on_paper
 from benchtest.cli.certificate_verify import LARGEST, latest
+from benchtest.cli.records_options import tell_records
 from benchtest.cli.words import say
 from benchtest.clock import wall_time
 from benchtest.documents import read_bytes
@@ -34,7 +36,7 @@ def seal(run: Path) -> int:
     The evidence is checked against its digests first. Papers that are there already and differ are left alone.
     """
     found = read_run(run)
-    for path in seal_later(found, load_readings(run, found), run):
+    for path in seal_later(on_paper(found, run), load_readings(run, found), run):
         say(str(path))
     return 0
 
@@ -58,6 +60,8 @@ def withdraw(papers: tuple[Path, ...], reason: str, by: str, into: Path | None) 
     for path, one in zip(paths, about, strict=True):
         note = write_note(into or path.parent, Kind.WITHDRAWN, one, said, station=station)
         say(f"number {one.number} is withdrawn: {note}")
+    for folder in dict.fromkeys(into or path.parent for path in paths):
+        tell_records(folder)
     return 0
 
 
@@ -89,7 +93,8 @@ def withhold(paper: Path, lines: tuple[str, ...], into: Path) -> int:
 @click.option("--customer", metavar="TEXT", help="Customer as it should have been.")
 @click.option("--work-order", metavar="TEXT", help="Work order as it should have been.")
 @click.option("--revision", metavar="TEXT", help="Revision of the board as it should have been.")
-def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: str | None, revision: str | None) -> int:
+@click.option("--released-by", metavar="NAME", help="Who releases the board.")
+def reissue(run: Path, reason: str, by: str, released_by: str | None, **stated: str | None) -> int:
     """Issue the paper of folder RUN anew under its own number, naming the one it replaces, with a note on that.
 
     Results and evidence stay as they are; only what was stated about the job can be put right.
@@ -97,13 +102,21 @@ def reissue(run: Path, reason: str, by: str, customer: str | None, work_order: s
     found = read_run(run)
     readings = load_readings(run, found)
     before = _known(latest(run), among=run)
-    stated = {"customer": customer, "work_order": work_order, "revision": revision}
-    job = replace(found.job, **{name: clean_text(text) for name, text in stated.items() if text is not None})
+    if released_by and found.second_person and _same(released_by, found.job.technician):
+        raise click.UsageError(f"--released-by {released_by!r} has tested it (this method asks for a second person)")
+    stated |= {"released_by": released_by}
+    corrected = {name: clean_text(text) for name, text in stated.items() if text is not None}
+    job = replace(on_paper(found, run).job, **corrected)
     said = _said(reason, by)
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
     say(f"number {sealed.statement.number} replaces {before.number}: {path}")
+    tell_records(run)
     return 0
+
+
+def _same(one: str, other: str) -> bool:
+    return clean_text(one).casefold() == clean_text(other).casefold()
 
 
 def _known(path: Path, *, among: Path | None = None) -> Statement:
