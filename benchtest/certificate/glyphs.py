@@ -1,8 +1,9 @@
 """Which characters the shipped fonts can show, and what to print for the others.
 
 `coverage.txt` holds the code points that both the regular and the bold font have, and those of the font that stands in
-for them (Chinese and Japanese), as ranges; a test holds it to the fonts. Private-use and invisible formatting characters are left out: PDF/A forbids the first, and the second
-could turn a line around (ISO 19005-3, 6.2.11.7.3, from memory).
+for them (Chinese and Japanese), as ranges; a test holds it to the fonts. Private-use and invisible formatting
+characters are left out: PDF/A forbids the first, and the second could turn a line around (ISO 19005-3, 6.2.11.7.3, from
+memory).
 """
 
 from bisect import bisect_right
