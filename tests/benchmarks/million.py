@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 from datetime import timedelta
 from pathlib import Path
 from statistics import median
-from time import perf_counter
+from time import perf_counter, process_time
 from typing import Final
 
 from benchtest.records.database.opening import Records, open_file, open_server
@@ -45,6 +45,8 @@ class Timed:
     """How long one thing took, again and again."""
 
     seconds: tuple[float, ...]
+    worked: tuple[float, ...]
+    """Seconds of this program on a processor: others may be busy on this computer."""
 
     @property
     def middle(self) -> float:
@@ -57,12 +59,13 @@ class Timed:
 def timed(act: Callable[[int], object], tries: int = TRIES) -> Timed:
     """Do something again and again, each time with another number, and measure each."""
     act(-1)
-    taken = []
+    taken, worked = list[float](), list[float]()
     for number in range(tries):
-        begin = perf_counter()
+        begin, before = perf_counter(), process_time()
         act(number)
+        worked.append(process_time() - before)
         taken.append(perf_counter() - begin)
-    return Timed(seconds=tuple(taken))
+    return Timed(seconds=tuple(taken), worked=tuple(worked))
 
 
 class Asked:
