@@ -35,9 +35,9 @@ HEAD: Final = """# Speed of the records
 Generated runs of {years} years on twenty benches, {checks} readings each, five runs a board; asked and stored by the
 functions that the commands use, in one process. Made by `python -m tests.benchmarks.million --write
 docs/records-speed.md` on {machine}. Median of {tries} and, in brackets, the quickest and the slowest. Where the load
-average is more than the number of cores, others took the processors and the disk away in between: the quickest then says
-more of the records than the median does. `bare sqlite3` fetches or writes the same rows by Python's own module with the
-statements written out, and makes nothing of them.
+average is more than the number of cores, others took the processors and the disk away in between: the quickest then
+says more of the records than the median does. `bare sqlite3` fetches or writes the same rows by Python's own module
+with the statements written out, and makes nothing of them.
 
 """
 

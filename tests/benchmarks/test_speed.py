@@ -61,7 +61,7 @@ def test_help_starts_within_six_bare_interpreters() -> None:
 
 
 def test_a_whole_simulated_run_is_mostly_the_job_itself(tmp_path: Path) -> None:
-    """Process start to certificate: at most 3 s, and at most 40 % of it outside perform, judge, certificate and records.
+    """Process start to certificate: at most 3 s, and at most 40 % of it outside perform, judge, papers and records.
 
     The 3 s are of processor time, since others may be busy on this computer, and of the machine that the yardstick was
     taken from; nothing in a simulated run waits.

@@ -117,7 +117,7 @@ def _sound(records: Records) -> str:
 class Store:
     """A finished run is stored, one after the other."""
 
-    name, share, seconds = "store", 0.35, 0.15
+    name, share, seconds = "store", 0.35, 0.6
 
     def prepare(self, depot: Depot) -> None:
         assert depot.pattern
@@ -151,7 +151,7 @@ class Store:
 class Deliver:
     """A bench's queue is delivered."""
 
-    name, share, seconds = "deliver", 0.35, 0.25
+    name, share, seconds = "deliver", 0.35, 0.6
 
     def prepare(self, depot: Depot) -> None:
         with open_file(depot.bench) as bench:
@@ -181,7 +181,7 @@ class Deliver:
 class Withdraw:
     """Certificates are withdrawn, one by one."""
 
-    name, share, seconds = "withdraw", 0.15, 0.2
+    name, share, seconds = "withdraw", 0.15, 0.6
 
     def prepare(self, depot: Depot) -> None:
         with depot.open_shared() as records, records.writing() as connection:
