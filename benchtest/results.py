@@ -255,6 +255,8 @@ class Run:
     """Of a board that failed, where its faults had been tried out before on the simulated bench."""
     next_checks: tuple[str, ...] = ()
     """What would tell the suspects apart soonest."""
+    approved: tuple[str, ...] = ()
+    """Who had approved the profile, where the site keeps a list of approvers: name, day, key."""
     profile_version: str = ""
     """As its author counts; empty where the profile has none."""
     second_person: bool = False

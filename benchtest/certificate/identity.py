@@ -92,6 +92,7 @@ def method_of(run: Run, words: Language) -> tuple[Fact, ...]:
             "method": words.say("method_is", file=run.profile),
             "method_version": run.profile_version or words.say("not_stated"),
             "method_digest": run.profile_digest,
+            "method_approved": "; ".join(run.approved),
             "fixture": run.fixture,
             "fixture_digest": run.fixture_digest,
             "ambient": words.say("ambient_is", ambient=words.number(plain(run.ambient, "°C"))),

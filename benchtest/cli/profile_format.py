@@ -1,13 +1,12 @@
 """`benchtest profile format`: one style for all profiles of a repository."""
 
 import difflib
-import os
 from pathlib import Path
 
 import click
 
 from benchtest.cli.words import say, tell
-from benchtest.errors import DocumentError
+from benchtest.errors import DocumentError, Problem
 
 
 @click.command()
@@ -20,9 +19,9 @@ def format_profiles(files: tuple[Path, ...], check: bool, show: bool) -> int:
     Comments stay with what they are about, and the profile says the same as before. Only a profile without problems is
     formatted. A signature beside the file is of its bytes: a file that was written anew must be signed again.
 
-    Exit code 0, 1 with --check when a file would be written anew, 4 when a file has problems (the others are formatted).
+    Exit code 0; 1 with --check when a file would be written anew; 4 when a file has problems, the others are done.
     """
-    problems, untidy = [], 0
+    problems, untidy = list[Problem](), 0
     for file in files:
         try:
             before, after = _read(file)
@@ -39,7 +38,7 @@ def format_profiles(files: tuple[Path, ...], check: bool, show: bool) -> int:
             say(f"{file}: not in the usual style (run: benchtest profile format {file})")
         else:
             _write(file, after)
-            say(f"{file}: written anew")
+            say(f"{file}: written anew{_signed(file)}")
     if problems:
         raise DocumentError(problems)
     return 1 if check and untidy else 0
@@ -55,6 +54,14 @@ def _read(file: Path) -> tuple[str, str]:
     return before, tidy(before.removeprefix("\ufeff"), Profile)
 
 
+def _signed(file: Path) -> str:
+    """Return that a signature beside a file that was written anew holds no more."""
+    from benchtest.approval import approval_file
+
+    approval = approval_file(file)
+    return f"; {approval.name} was for what it was before, have it signed again" if approval.exists() else ""
+
+
 def _show(file: Path, before: str, after: str) -> None:
     lines = difflib.unified_diff(before.splitlines(), after.splitlines(), str(file), str(file), lineterm="", n=1)
     for line in lines:
@@ -67,4 +74,4 @@ def _write(file: Path, text: str) -> None:
     draft = target.with_name(target.name + ".part")
     draft.write_text(text, encoding="utf-8", newline="\n")
     draft.chmod(target.stat().st_mode & 0o7777)
-    os.replace(draft, target)
+    draft.replace(target)

@@ -1,4 +1,4 @@
-"""The questions that make a first profile. Each has an example and a default; an answer that cannot be is asked again."""
+"""The questions that make a first profile: each with an example and a default; a bad answer is asked for again."""
 
 from collections.abc import Callable
 from typing import TYPE_CHECKING, TypeVar
@@ -29,7 +29,7 @@ def ask(*, part: str | None, name: str | None) -> "Draft":
     feeds = (_supply(),)
     controls = _controls()
     switches = _switches([control.name for control in controls])
-    pairs = [thing.terminals for thing in (*feeds, *controls)]
+    pairs = [*(feed.terminals for feed in feeds), *(control.terminals for control in controls)]
     pairs += [pair for switch in switches for pair in (switch.make, switch.break_) if pair is not None]
     plugs = _plugs(pairs)
     return Draft(
@@ -46,7 +46,7 @@ def ask(*, part: str | None, name: str | None) -> "Draft":
 def _supply() -> "Feed":
     from benchtest.sketch import Feed
 
-    terminals = _question("D.c. supply: its terminals, the positive one first", "X1.1-X1.2", "X1.1-X1.2", Pair.parse)
+    terminals = _question("D.c. supply, positive terminal first", "X1.1-X1.2", "X1.1-X1.2", Pair.parse)
     volts = _question("  its nominal voltage", "24 V", "24 V", _quantity(VOLTAGE))
     amps = _question("  its current limit, or unknown", "1 A", "unknown", _or(_quantity(CURRENT), "unknown"))
     lamp = _question("  lamp that shows it, or none", "D5", NONE, _or(_name, NONE))

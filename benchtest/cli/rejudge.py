@@ -1,6 +1,7 @@
 """`benchtest rejudge`: old runs under a new profile, without a board."""
 
 import json
+import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
     from benchtest.rejudge import Rejudged, Turn
     from benchtest.rejudge.report import Report
 
+MANY = 500
+"""Runs from which on a person at a terminal is shown how far it is."""
 SHOWN = 3
 """Readings per run that are listed unless all are asked for."""
 
@@ -53,7 +56,9 @@ def rejudge(
         _own_file(to)
     loaded, folders = load_profile(profile), run_folders(runs)
     judging = Rejudge(loaded, way="recordings" if recordings else "quickest")
-    report = Report(loaded=loaded, runs=tuple(judging.run(folder) for folder in folders))
+    hidden = len(folders) < MANY or not sys.stderr.isatty()
+    with click.progressbar(folders, label="judging", file=sys.stderr, show_pos=True, hidden=hidden) as each:
+        report = Report(loaded=loaded, runs=tuple(judging.run(folder) for folder in each))
     if to is not None:
         to.write_text(_json(report) + "\n", encoding="utf-8")
     if as_json:

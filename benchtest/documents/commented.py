@@ -118,8 +118,10 @@ def _beside(entries: list[Entry], place: int, comment: str) -> bool:
     started = [entry for entry in entries if entry.start < place]
     inside = [entry for entry in started if entry.home.flow and entry.home.start < place < entry.home.end]
     block = [entry for entry in started if not entry.home.flow]
-    found = (inside or block or [None])[-1]
-    if found is None or found.beside or (found.home.flow and not inside):
+    if not (inside or block):
+        return False
+    found = (inside or block)[-1]
+    if found.beside:
         return False
     if not inside and found.value.text is None and not found.value.flow and found.key is None:
         return False  # a bare dash

@@ -2,9 +2,9 @@
 
 Two spaces a level. What was written in braces or brackets on one line stays so; what was spread over lines becomes one
 line where that is short enough, else a block. Names that the author gave keep the author's order, which may mean
-something (the first state of a probe is the one at rest). In a section, what the thing is comes first and for whom it is
-fitted comes last. Text stands in double quotes where it must, or where other readers of YAML, or people,
-would take it for something else, and without quotes otherwise. Formatting twice changes nothing more.
+something (the first state of a probe is the one at rest). In a section, what the thing is comes first; for whom it is
+fitted, and what it proves, come last. Text stands in double quotes where it must, or where other readers of YAML, or
+people, would take it for something else, and without quotes otherwise. Formatting twice changes nothing more.
 """
 
 from collections.abc import Iterator, Mapping
@@ -22,8 +22,9 @@ from benchtest.quantities import Dimension, spelled
 
 WIDTH: Final = 120
 """Longest line that a collection spread over lines is drawn together into."""
+_RESOLVER: Final[Any] = yaml.SafeLoader("")
 _WHAT: Final = ("format", "step", "kind")
-_FOR_WHOM: Final = ("variant", "option")
+_FOR_WHOM: Final = ("variant", "option", "requirement")
 
 
 def tidy(text: str, model: type[BaseModel]) -> str:
@@ -208,5 +209,4 @@ def _for_all_readers(text: str) -> bool:
     """Return whether a reader of YAML 1.1 takes an unquoted text for text too: not `on`, `12:30`, `2026-03-02`."""
     if "\n" in text or text != text.strip():
         return False
-    tag: str = yaml.SafeLoader("").resolve(yaml.ScalarNode, text, (True, False))
-    return tag == "tag:yaml.org,2002:str"
+    return bool(_RESOLVER.resolve(yaml.ScalarNode, text, (True, False)) == "tag:yaml.org,2002:str")

@@ -21,13 +21,14 @@ _OF_A_RELAY: Final = (
     Kind.WELDED, Kind.WELD_BREAKS, Kind.NEVER_CLOSES, Kind.MISSES, Kind.CHATTERS, Kind.COIL_OPEN, Kind.DRIVER_OPEN,
     Kind.DRIVER_SHORTED, Kind.SUPPRESSOR_SHORTED,
 )  # fmt: skip
-_OF_A_LIMITED_RELAY: Final = {
-    "operate": Kind.SLOW_OPERATE,
-    "release": Kind.SLOW_RELEASE,
-    "bounce": Kind.LONG_BOUNCE,
-    "resistance": Kind.RESISTANCE_HIGH,
-    "open_voltage": Kind.LEAKS,
-}
+_OF_A_LIMITED_RELAY: Final = (
+    ("operate", Kind.SLOW_OPERATE),
+    ("release", Kind.SLOW_RELEASE),
+    ("bounce", Kind.LONG_BOUNCE),
+    ("resistance", Kind.RESISTANCE_HIGH),
+    ("resistance", Kind.FILMED),
+    ("open_voltage", Kind.LEAKS),
+)
 _OF_A_CODE: Final = (Kind.CODE_WRONG, Kind.CODE_IRREGULAR, Kind.CODE_MISSING)
 _OF_A_PROBE: Final = (Kind.PROBE_OPEN, Kind.PROBE_SHORTED, Kind.PROBE_OFFSET)
 _OF_AN_INPUT: Final = (Kind.INPUT_STUCK, Kind.INPUT_ALWAYS, Kind.INPUT_SLOW, Kind.INPUT_MISSES)
@@ -125,7 +126,7 @@ def _relays(profile: Profile) -> _Found:
     for name, relay in profile.relays.items():
         limits = relay.limits.over(profile.relay_limits)
         yield from ((name, kind) for kind in _OF_A_RELAY)
-        yield from ((name, kind) for limit, kind in _OF_A_LIMITED_RELAY.items() if getattr(limits, limit) is not None)
+        yield from ((name, kind) for limit, kind in _OF_A_LIMITED_RELAY if getattr(limits, limit) is not None)
         if relay.coil_current is not None:
             yield name, Kind.COIL_TURNS
         if relay.coil is not None:

@@ -24,6 +24,7 @@ class Kind(StrEnum):
     LONG_BOUNCE = "long bounce"
     CHATTERS = "contact chatters"
     RESISTANCE_HIGH = "contact resistance high"
+    FILMED = "contact filmed"
     LEAKS = "open contact leaks"
     COIL_OPEN = "coil open"
     COIL_TURNS = "coil turns shorted"
@@ -122,7 +123,10 @@ ABOUT: Final[dict[Kind, About]] = {
         "The armature of {} is held too weakly: its contact chatters when it should be at rest on its side.",
         _RELAY, "spurious trip", _NEW_RELAY, "impaired"),
     Kind.RESISTANCE_HIGH: _about(
-        "The contact of {} is dirty and its resistance too high.", _RELAY, "fails to trip", _NEW_RELAY, "impaired"),
+        "The contact of {} is burnt and its resistance too high.", _RELAY, "fails to trip", _NEW_RELAY, "impaired"),
+    Kind.FILMED: _about(
+        "The contact of {} has a film from lying about: its first closings are poor and the later ones good.",
+        _RELAY, "fails to trip", "work {} a few dozen times under load and test again; else replace it", "impaired"),
     Kind.LEAKS: _about(
         "The open contact of {} leaks: carbon or flux bridges its gap.",
         _RELAY, "short", "clean the board about {}; else replace the relay", "dangerous"),

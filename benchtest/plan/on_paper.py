@@ -7,11 +7,11 @@ on the terminals that the run had (`wired_as`), with the same channel numbers.
 
 from collections.abc import Mapping
 from itertools import count
-from typing import Final
+from typing import Any, Final
 
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.instruments import Role
-from benchtest.procedure import Look, Procedure
+from benchtest.procedure import Look, Procedure, Record
 from benchtest.profile.board import DryContact, Level
 from benchtest.profile.document import Profile
 from benchtest.terminals import Pair, Terminal
@@ -57,7 +57,13 @@ def wired_as(procedure: Procedure) -> Harness:
         # a person's ohmmeter reads a contact in the role of ohms; its name says what it is all the same
         role = Role.CONTACT if " contact of " in channel.name else channel.role
         table[role][at.removeprefix("lamp ") if role is Role.LIGHT else Pair.parse(at)] = number
-    return _harness(procedure.part, table, linked=procedure.link is not None)
+    return _harness(procedure.part, table, linked=_on_the_link(procedure))
+
+
+def _on_the_link(procedure: Procedure) -> bool:
+    """Return whether the bench had an adapter on the board's link; the controller's heartbeat is said to be alive."""
+    moves = (move for step in procedure.steps for move in step.moves)
+    return any(isinstance(move, Record) and move.link_orders for move in moves)
 
 
 def worked_by_hand(procedure: Procedure) -> bool:
@@ -66,7 +72,7 @@ def worked_by_hand(procedure: Procedure) -> bool:
 
 
 def _harness(part: str, table: Mapping[Role, Mapping[Pair | str, int]], *, linked: bool) -> Harness:
-    wires = {role.value: dict(pairs) for role, pairs in table.items()}
+    wires: dict[str, Any] = {role.value: dict(pairs) for role, pairs in table.items()}
     return Harness.model_construct(
         format="benchtest-harness/1", part=part, adapter=ADAPTER, link=LINK if linked else None, **wires
     )

@@ -16,7 +16,9 @@ from benchtest.plan.on_paper import paper_fixture, wired_as, worked_by_hand
 from benchtest.procedure import Absent, Check, LampCode, Procedure, Step
 from benchtest.profile import LoadedProfile
 from benchtest.profile.fitting import fit
+from benchtest.readings import Origin
 from benchtest.rejudge.situation import Situation, nature, read_in, situations
+from benchtest.results import Result, Verdict
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -69,13 +71,23 @@ class Held:
         return same and len(self.origin) == len(self.checks)
 
     @cached_property
+    def passed(self) -> Mapping[str, Result]:
+        """A result for each check that passed as before, without its value."""
+        return {
+            check.id: Result(
+                check=check, value=None, uncertainty=None, coverage=None, verdict=Verdict.PASS, origin=Origin.REPLAYED
+            )
+            for check in self.checks
+        }
+
+    @cached_property
     def dropped(self) -> tuple[Check, ...]:
         """What the run looked at and the new profile asks no more."""
         kept = set(self.origin.values())
         return tuple(check for check in self.was.values() if check.id not in kept)
 
     def as_performed(self, run: Procedure) -> Procedure:
-        """Return the procedure that judges the evidence of a run: `run` is its own, with the timing it was judged by."""
+        """Return the procedure that judges the evidence of a run; `run` is its own, with the timing that it had."""
         moves = tuple(move for step in run.steps for move in step.moves)
         source = Step(id="as it was performed", title="", moves=moves, checks=(), duration=0.0)
         return replace(

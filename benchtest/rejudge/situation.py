@@ -26,6 +26,7 @@ from benchtest.procedure import (
     Procedure,
     Record,
     Say,
+    Scalar,
     Set,
     Source,
     Still,
@@ -36,7 +37,7 @@ Situation = frozenset[tuple[Hashable, Hashable]]
 
 _NUMBERED: Final = re.compile(r"^(code|lamps|loss-of-[^.]*?)-[0-9]+(-back)?\.")
 _NEARLY: Final = 1e-9  # s; what is read up to an order is read before it
-_SAFE: Final = frozenset({0.0, math.inf})
+_SAFE: Final = frozenset({0.0, math.inf})  # a heartbeat that is not alive, False, is 0.0 too
 _NOT_WHAT_IS_READ: Final = frozenset({"evidence", "start", "end", "until", "since", "before", "channels", "rhythm"})
 
 
@@ -47,10 +48,12 @@ def nature(check_id: str) -> str:
 
 def read_in(what: Measurand) -> tuple[Hashable, ...]:
     """Return what a measurand reads, without when and from which recording."""
-    names = (field.name for field in fields(what) if field.name not in _NOT_WHAT_IS_READ)
+    said = {field.name: getattr(what, field.name) for field in fields(what) if field.name not in _NOT_WHAT_IS_READ}
+    if isinstance(what, Scalar):
+        said["minus"] = bool(what.minus)  # the name of another evidence
     since = getattr(what, "since", None)
     cause = (since.channel, since.state) if isinstance(what, Delay) and since is not None else ()
-    return (*((name, getattr(what, name)) for name in names), cause)
+    return (*said.items(), cause)
 
 
 def situations(procedure: Procedure) -> dict[str, Situation]:
@@ -73,8 +76,8 @@ class _Moment:
     def at(self, check: Check) -> Situation:
         what = check.measurand
         if self._record is None:
-            limit = {"amps": self._amps} if isinstance(what, Limiting) else {}
-            return _outputs({**self._before, **limit})
+            limiting = isinstance(what, Limiting)
+            return _outputs({**self._before, "amps": self._amps} if limiting else self._before)
         if isinstance(what, Still):  # all that was ordered while everything else had to be still
             events = frozenset(_events(self._record, until=math.inf))
             return _outputs(self._before) | frozenset({("meanwhile", events)})

@@ -36,7 +36,8 @@ class Revision:
     @property
     def directions(self) -> frozenset[Direction]:
         """Everything that there is among the changes and the readings."""
-        return frozenset(change.direction for change in (*self.changes, *self.readings))
+        readings = (change.direction for change in self.readings)
+        return frozenset((*(change.direction for change in self.changes), *readings))
 
     def count(self, direction: Direction, of: Sequence[Change] | Sequence[ReadingChange]) -> int:
         return sum(change.direction is direction for change in of)
@@ -79,12 +80,8 @@ def revise(old: LoadedProfile, new: LoadedProfile, *, renamed: bool = False) -> 
     """
     parts = old.profile.board.part, new.profile.board.part
     if parts[0] != parts[1] and not renamed:
-        raise PlanError(
-            [
-                f"unrelated boards: {old.path} is for {parts[0]}, {new.path} for {parts[1]} "
-                "(two versions of one profile are compared; where the same board has a new part number, say --renamed)"
-            ]
-        )
+        found = f"unrelated boards: {old.path} is for {parts[0]}, {new.path} for {parts[1]}"
+        raise PlanError([f"{found} (two versions of one profile are compared; a new part number needs --renamed)"])
     before, after = planned(old), planned(new)
     readings = tuple(reading_changes(before, after))
     changes = (

@@ -78,16 +78,24 @@ def replaced(
     return Change(sentence=sentence, direction=direction, keys=keys, old=was, new=now)
 
 
-def named_differences(subject: str, what: str, keys: KeyPath, old: Any, new: Any, fewer: Direction) -> Iterator[Change]:
+def named_differences(
+    subject: str,
+    what: str,
+    keys: KeyPath,
+    old: Any,
+    new: Any,
+    fewer: Direction,
+    dimension: Dimension | None = None,
+) -> Iterator[Change]:
     """Yield what was added to a list of names and what was removed; `fewer` is what fewer of them mean."""
     gone = [one for one in old if one not in new]
     come = [one for one in new if one not in old]
     head = f"{subject} {what}".strip()
     if gone:
-        text = listed(written(one) for one in gone)
+        text = written(gone, dimension)
         yield Change(sentence=f"{head}: {text} removed", direction=fewer, keys=keys, old=text)
     if come:
-        text = listed(written(one) for one in come)
+        text = written(come, dimension)
         yield Change(sentence=f"{head}: {text} added", direction=opposite(fewer), keys=keys, new=text)
     if not gone and not come and old != new:
         yield Change(sentence=f"{head}: in another order", direction=NEUTRAL, keys=keys)

@@ -7,18 +7,24 @@ from typing import Any
 from benchtest.profile.board import Limits, RelayLimits
 from benchtest.profile.document import Profile
 from benchtest.quantities import Dimension, dimension_of
-from benchtest.revision.change import LOOSER, TIGHTER, Change, KeyPath, listed, written
+from benchtest.revision.change import LOOSER, NEUTRAL, TIGHTER, Change, KeyPath, listed, named_differences, written
 
 AnyLimits = Limits[Any] | None
 
 
 def limit_changes(subject: str, keys: KeyPath, old: AnyLimits, new: AnyLimits) -> Iterator[Change]:
     """Yield the change of each end of an interval."""
-    dimension = dimension_of(type(new or old).model_fields["min"].annotation)
+    there = new or old
+    if there is None:
+        return
+    dimension = dimension_of(type(there).model_fields["min"].annotation)
     for end in ("min", "max"):
         was, now = (None if limits is None else getattr(limits, end) for limits in (old, new))
         if was != now:
             yield _end(subject, (*keys, end) if new is not None else keys, end, was, now, dimension)
+    if old is not None and new is not None:
+        at = (*keys, "requirement")
+        yield from named_differences(subject, "requirement", at, old.requirement, new.requirement, NEUTRAL)
 
 
 def _end(

@@ -85,9 +85,9 @@ def _decision(old: Decision, new: Decision) -> Iterator[Change]:
         grades = STRICT[old.rule], STRICT[new.rule]
         direction = NEUTRAL if grades[0] == grades[1] else more_is(TIGHTER, *grades)
         yield replaced("decision", "rule", ("decision", "rule"), old.rule, new.rule, direction)
-    reasons = old.accept_unresolved, new.accept_unresolved
+    was, now = tuple(old.accept_unresolved), tuple(new.accept_unresolved)
     what = "limits accepted although the bench cannot resolve them"
-    yield from named_differences("", what, ("decision", "accept_unresolved"), *map(tuple, reasons), fewer=TIGHTER)
+    yield from named_differences("", what, ("decision", "accept_unresolved"), was, now, TIGHTER)
     same = {"rule": new.rule, "accept_unresolved": new.accept_unresolved}
     yield from fields("decision", ("decision",), old.model_copy(update=same), new)
 
@@ -147,7 +147,7 @@ def _field(subject: str, what: str, keys: KeyPath, old: Any, new: Any, rule: _Ru
     elif isinstance(old, BaseModel) and type(old) is type(new):
         yield from fields(f"{subject} {what}", keys, old, new)
     elif isinstance(new, tuple) and isinstance(old, tuple) and _names(old) and _names(new):
-        yield from named_differences(subject, what, keys, old, new, rule.fewer)
+        yield from named_differences(subject, what, keys, old, new, rule.fewer, rule.dimension)
     elif isinstance(new, dict) and isinstance(old, dict):
         yield from _table(subject, what, keys, old, new, rule)
     else:

@@ -4,7 +4,7 @@ Steps have no names. One stands for another when it says the same; else when it 
 the same situation. What is left was added or removed: less is looked at, or more.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 
 from benchtest.profile.script import (
     Exercise,
@@ -68,10 +68,13 @@ def _out_of_order(order: list[int]) -> list[int]:
     """Return the fewest places that must be moved to make the others rise: those beside a longest rising row."""
     rows: list[list[int]] = []
     for place in order:
-        longest = max((row for row in rows if row[-1] < place), key=len, default=[])
-        rows.append([*longest, place])
-    kept = set(max(rows, key=len, default=[]))
+        rows.append([*_longest(row for row in rows if row[-1] < place), place])
+    kept = set(_longest(rows))
     return [place for place in order if place not in kept]
+
+
+def _longest(rows: Iterable[list[int]]) -> list[int]:
+    return max([[], *rows], key=len)
 
 
 def told(step: Step) -> str:

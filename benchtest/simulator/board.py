@@ -37,6 +37,9 @@ DROPOUT: Final = 3.0
 """Volts that a regulator loses at least: a rail follows the supply below rail + this."""
 IRREGULAR: Final = (0.4, 2.2)
 """By how much a disturbed processor stretches what it plays."""
+LEADS: Final = 30e-3
+"""Ohms from the bench's source to the board and back: 1 m of 1.5 mm² each way, and plugs (IEC 60228: 12 mΩ/m). What
+the board works with is not lowered by it: a thousandth of the supply at most."""
 TURN: Final = 2 * math.pi
 RIPPLE: Final = 300.0
 """Hertz of the ripple behind a worn capacitor: six-fold mains, as far as a slow recording shows it."""
@@ -174,13 +177,18 @@ class VirtualBoard:
         steady = Combined(lambda supply: clipped(supply - DROPOUT, 0.0, volts), self.power.inside)
         return steady if not share else Carried(steady, lambda times: 1 + share * np.sin(TURN * RIPPLE * times))
 
+    def terminals(self, supply: str) -> Signal:
+        """Return the voltage at a supply's terminals, which sags behind the leads with what the board takes."""
+        return self._behind(supply, LEADS)
+
     def passed_on(self, supply: str) -> Signal:
         """Return the voltage on the way out to the next board."""
         ohms = self._specimen.pass_through(supply)
-        if math.isinf(ohms):
-            return DARK
-        terminals = self.supplies[supply].terminals
-        return Combined(lambda volts, amps: volts - ohms * amps, terminals, self.current(supply))
+        return DARK if math.isinf(ohms) else self._behind(supply, LEADS + ohms)
+
+    def _behind(self, supply: str, ohms: float) -> Signal:
+        source = self.supplies[supply].terminals
+        return Combined(lambda volts, amps: volts - ohms * amps, source, self.current(supply))
 
     def current(self, supply: str) -> Signal:
         """Return the current that the board takes from a supply."""
@@ -191,7 +199,7 @@ class VirtualBoard:
     def amps(self, supply: str) -> float:
         """Return the current of a supply now (r.m.s. for a.c.)."""
         source, now = self.supplies[supply], self._events.now
-        coils = sum(relay.amps.at(now) for relay in self.relays.values()) if source is self.power else 0.0
+        coils = sum([relay.amps.at(now) for relay in self.relays.values()]) if source is self.power else 0.0
         return source.idle_amps(now) + coils
 
 

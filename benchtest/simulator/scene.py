@@ -217,7 +217,7 @@ class Scene:
     def _senses(self) -> Mapping[Pair, Signal]:
         found: dict[Pair, Signal] = {}
         for name, supply in self._profile.supplies.items():
-            found[supply.terminals] = self.board.supplies[name].terminals
+            found[supply.terminals] = self.board.terminals(name)
             if supply.passed_on is not None:
                 found[supply.passed_on.terminals] = self.board.passed_on(name)
         for name, rail in self._profile.rails.items():

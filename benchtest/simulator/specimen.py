@@ -26,6 +26,8 @@ LEAKAGE: Final = 0.9995
 """Open contact: share of the test voltage that is left across it."""
 CLEAN: Final = 0.33
 """Resistance of a good contact or bridge as share of its maximum."""
+FRESH: Final = 0.03
+"""What the first closing finds on a good contact, as share of the maximum of its resistance."""
 TOO_LONG: Final = (1.25, 2.6)
 """What a slow or bouncing relay takes, as multiple of its maximum."""
 GAPS: Final = 997
@@ -139,6 +141,7 @@ class Specimen:
             ohms = limits.resistance.high * self.degree(Kind.RESISTANCE_HIGH, name, (1.4, 8.0))
         never = self.has(Kind.NEVER_CLOSES, name) or name in self.missing
         test = self.contact_test
+        film = self._film(name, limits)
         # a change-over armature held by a weld on its make side cannot reach its break side
         welded = self.has(Kind.WELDED, name)
         form_c = self.profile.relays[name].contact.form == "C"
@@ -146,12 +149,19 @@ class Specimen:
         return ContactBuild(
             closed_volts=test.voltage * ohms / (test.series + ohms),
             open_volts=test.voltage * self._leakage(name),
+            film=test.voltage * film / (test.series + ohms + film),
             bounce=bounce,
             stuck="open" if stuck_open else "closed" if welded else None,
             sticks=round(self.degree(Kind.WELD_BREAKS, name, (1, 3))) if self.has(Kind.WELD_BREAKS, name) else 0,
             misses=self.degree(Kind.MISSES, name, OFTEN) if self.has(Kind.MISSES, name) else 0.0,
             chatters=round(self.degree(Kind.CHATTERS, name, (4, 9))) if self.has(Kind.CHATTERS, name) else 0,
         )
+
+    def _film(self, name: str, limits: RelayLimits) -> float:
+        """Return the ohms of what has grown on a contact; on a good one too little to matter."""
+        most = limits.resistance.high if limits.resistance is not None else 0.1
+        film = self.degree(Kind.FILMED, name, (1.4, 8.0)) if self.has(Kind.FILMED, name) else FRESH
+        return most * film
 
     def _leakage(self, name: str) -> float:
         return self.degree(Kind.LEAKS, name, (0.4, 0.85)) if self.has(Kind.LEAKS, name) else LEAKAGE

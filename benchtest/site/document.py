@@ -1,8 +1,8 @@
 """What a depot says of itself, once for all its benches: name and address, logo, language, terms."""
 
-from typing import Annotated, Literal
+from typing import Annotated, Literal, Self
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from benchtest.documents.section import Section
 
@@ -24,6 +24,22 @@ class Depot(Section):
     """The depot's own wording, such as warranty or conditions of repair; printed before the cautions."""
 
 
+class Profiles(Section):
+    """Which profiles the site takes."""
+
+    signed: Literal["optional", "required"] = "optional"
+    """With `required` a run under a profile that no approver has signed as it is, is refused before anything is
+    energised."""
+    approvers: FileName | None = None
+    """List of the approvers' keys, beside the site file: cards of `benchtest station show --card`."""
+
+    @model_validator(mode="after")
+    def _whose(self) -> Self:
+        if self.signed == "required" and self.approvers is None:
+            raise ValueError("signed profiles are required, and nobody can sign them (add 'approvers: FILE')")
+        return self
+
+
 class Site(Section):
     """A site file."""
 
@@ -34,3 +50,5 @@ class Site(Section):
     """Where the records of all benches are, `postgresql://host/name`; else each bench keeps its own."""
     language: FileName = "en"
     """Of the papers: the tag of a shipped language, or the name of a language file beside the site file."""
+    profiles: Profiles = Profiles()
+    """Whether profiles must be approved, and by whom."""

@@ -65,6 +65,8 @@ def load_site(path: Path) -> LoadedSite:
         if not review.is_broken("records") and site.records and not site.records.startswith(SERVER):
             hint = f"{SERVER}host/name; a bench's own file needs no line here"
             review.say(("records",), f"{site.records!r} is not the address of a server", hint)
+        if site.profiles.approvers is not None and not review.is_broken("profiles"):
+            _companion(site.profiles.approvers, ("profiles", "approvers"), review)
 
     document = load(path, Site, check=check)
     return LoadedSite(site=document.value, path=path, logo=logos[0] if logos else None, document=document)

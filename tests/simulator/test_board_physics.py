@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from benchtest.instruments import Capture, Order
+from benchtest.simulator.board import LEADS
 from benchtest.simulator.noise import Chance
 from benchtest.simulator.specimen import Specimen
 from tests.simulator.coil_stepped import Stepped
@@ -219,3 +220,21 @@ def test_a_pulse_too_short_for_the_armature_never_closes_the_contact() -> None:
 
     assert len(edges(recording, stand.coil("K3"), above=12.0)) == 2
     assert recording.samples(stand.contact("K3")).min() > 11
+
+
+def test_a_supply_sags_behind_its_leads() -> None:
+    """Ohm's law: what the board takes through the leads is missing at its terminals, more with a relay energised."""
+    stand = greenhouse()
+    stand.power()
+    supply = stand.profile.supplies["main"]
+    volts, amps = stand.harness.sense[supply.terminals], stand.harness.current[supply.terminals]
+
+    missing = []
+    for on in (0, 1):
+        recording = stand.record(volts, amps, say={"fan_2": on})
+        seen = [float(np.mean(recording.samples(channel)[-500:])) for channel in (volts, amps)]
+        missing.append((supply.nominal - seen[0], seen[1]))
+
+    (rest, idle), (worked, taken) = missing
+    assert taken - idle > 10e-3
+    assert worked - rest == pytest.approx(LEADS * (taken - idle), abs=2e-4)

@@ -5,11 +5,13 @@ bounce excluded (MIL-R-5757J, 6.8, from a public copy); where within its flight 
 release time is our own convention.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 
 from benchtest.simulator.coil import fitted
-from benchtest.simulator.contact import ContactBuild
+from benchtest.simulator.contact import FRITTING, ContactBuild, SimulatedContact
 from benchtest.simulator.events import Events
 from benchtest.simulator.relay import DIODE, RelayBuild, SimulatedRelay
 from benchtest.simulator.supply import SimulatedSupply, SupplyBuild
@@ -134,3 +136,30 @@ def test_the_supply_gives_the_coil_nothing_once_the_driver_has_let_go() -> None:
     assert relay.pad.at(events.now) == -0.7
     events.advance(events.now + 0.1)
     assert relay.pad.at(events.now) == 0.0
+
+
+def closings(film: float, count: int = 6) -> list[float]:
+    """Volts of a film at each of some closings of a contact that has lain about."""
+    build = ContactBuild(closed_volts=0.01, open_volts=12.0, bounce=BOUNCE, film=film)
+    contact = SimulatedContact(Events(), build, np.random.default_rng(1), closed=False)
+    seen = []
+    for _ in range(count):
+        contact.close()
+        seen.append(contact.volts.target - build.closed_volts)
+        contact.open()
+    return seen
+
+
+def test_a_film_is_wiped_away_closing_by_closing() -> None:
+    """The first closing tells of a film; after some more the contact is as good as a clean one."""
+    seen = closings(0.1)
+
+    assert seen[0] == pytest.approx(0.1)
+    assert all(later < earlier for earlier, later in pairwise(seen))
+    assert seen[-1] < 0.01
+
+
+def test_a_high_current_breaks_a_film_down() -> None:
+    """However thick a film is, it bears a few tenths of a volt: at a high current its resistance is the lower one."""
+    assert closings(10.0)[0] == pytest.approx(FRITTING)
+    assert closings(2.0)[0] == pytest.approx(closings(4.0)[0])
