@@ -94,8 +94,8 @@ class Latent(Protocol):
         """Return all samples, for `numpy.asarray`."""
         ...
 
-    def reach(self, row: int, begin: int, end: int) -> tuple[int, int]:
-        """Return two codes that none of these samples lies outside; not always the narrowest such."""
+    def reach(self, row: int, begin: int, end: int) -> tuple[float, float]:
+        """Return two codes, not always whole ones, that none of these samples lies outside."""
         ...
 
 

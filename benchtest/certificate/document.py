@@ -31,7 +31,7 @@ from benchtest.readings import Origin, Readings
 from benchtest.results import Outcome, Override, Result, Run, Suspected, Verdict
 
 FORMAT: Final = "benchtest-certificate/1"
-_OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
+MARK_OF: Final[Mapping[Outcome, str]] = {
     Outcome.PASS: "✓",
     Outcome.FAIL: "✗",
     Outcome.INCONCLUSIVE: "?",
@@ -41,18 +41,7 @@ _OUTCOME_MARK: Final[Mapping[Outcome, str]] = {
 _LEAST_REAL_LAST: Final = tuple(Origin)
 _CLAIMED: Final = ("claimed_1", "claimed_2", "claimed_3")
 _NOT_CLAIMED: Final = ("unclaimed_1", "unclaimed_2", "unclaimed_3")
-_LABELS: Final = (
-    "head_",
-    "caption_",
-    "col_",
-    "see_",
-    "in_words",
-    "signature",
-    "page_of",
-    "number_issued",
-    "nothing_",
-    "seal_",
-)
+_LABELS: Final = ("head_", "caption_", "col_", "see_", "seal_", "in_words", "signature", "page_of", "nothing_")
 """Beginnings of the keys whose texts the pages put in themselves."""
 
 
@@ -187,7 +176,7 @@ def describe(
         issued=words.say("number_issued", number=identity, day=words.day(issued)),
         passed=passed,
         outcome=large,
-        outcome_mark=_OUTCOME_MARK[outcome],
+        outcome_mark=MARK_OF[outcome],
         not_a_certificate="" if passed else words.say("not_a_certificate", outcome=large),
         reason=short(reason, words),
         counts=counts((_verdict(results, check) for step in run.procedure.steps for check in step.checks), words),

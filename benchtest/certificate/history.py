@@ -93,9 +93,12 @@ def comparison_of(run: Run, words: Language) -> Comparison | None:
             same += 1
         elif then is not None or (now is not None and now.verdict is not Verdict.PASS):
             changes.append(_change(check, then, now, words))
-    changes += [_gone(key, then, words) for key, then in was.results.items() if key not in checks]
-    unchanged = number(same, words, "unchanged_one", "unchanged")
-    return Comparison(sides=tuple(_sides(run, was, words)), changes=tuple(changes), unchanged=unchanged)
+    gone = {key: then for key, then in was.results.items() if key not in checks}
+    changes += [_gone(key, then, words) for key, then in gone.items() if then.verdict is not Verdict.PASS]
+    passed = sum(then.verdict is Verdict.PASS for then in gone.values())
+    rest = [number(same, words, "unchanged_one", "unchanged")] if same else []
+    rest += [number(passed, words, "gone_one", "gone")] if passed else []
+    return Comparison(sides=tuple(_sides(run, was, words)), changes=tuple(changes), unchanged=" ".join(rest))
 
 
 def _change(check: Check, then: Was | None, now: Result | None, words: Language) -> Change:
@@ -110,7 +113,7 @@ def _change(check: Check, then: Was | None, now: Result | None, words: Language)
 
 def _gone(key: str, then: Was, words: Language) -> Change:
     title = short(words.phrase(then.title) or key, words)
-    return Change(check=title, found=short(_was(then, words), words), left=words.say("not_in_run"), permitted="–")
+    return Change(check=title, found=short(_was(then, words), words), left=words.say("not_in_this_run"), permitted="–")
 
 
 def _was(one: Was, words: Language) -> str:

@@ -17,6 +17,7 @@ COMMANDS: Final = {
     "profile": ("benchtest.cli.profile:profile", "Begin a profile, keep it tidy, compare two versions, approve it."),
     "run": ("benchtest.cli.run:run", "Put a board through its profile and write the certificate."),
     "depot": ("benchtest.cli.depot:depot", "Follow boards through the depot, and ask what it has learned."),
+    "report": ("benchtest.cli.report:report", "Write the depot's figures of a period as one page."),
     "diagnose": ("benchtest.cli.diagnose:diagnose_run", "Say what is probably wrong with a board that failed."),
     "hookup": ("benchtest.cli.hookup:hookup", "Draw what is plugged in where, to hang at the bench."),
     "rig": ("benchtest.cli.rig:rig", "Look after the bench: what is wired where, whether it is in order."),

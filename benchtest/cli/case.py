@@ -3,7 +3,8 @@
 A bench tests whatever becomes of the records: what cannot be asked or entered is said, and the run goes on.
 """
 
-from collections.abc import Iterator, Mapping
+import os
+from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
@@ -12,13 +13,16 @@ from typing import TYPE_CHECKING
 import click
 
 from benchtest.cli.documents import Prepared
+from benchtest.cli.records_options import address
 from benchtest.cli.words import say
 from benchtest.errors import BenchtestError, RecordsError, WrongMove
-from benchtest.records.address import Address
+from benchtest.records.address import VARIABLE, Address
+from benchtest.results import Job, Run
 
 if TYPE_CHECKING:
     from benchtest.cli.session import Asked, Held
     from benchtest.depot.flow import Depot
+    from benchtest.depot.links import Foreseen
     from benchtest.diagnose.library import Library
 
 
@@ -54,11 +58,11 @@ def with_case(prepared: Prepared, asked: "Asked") -> "Asked":
         return asked
     from benchtest.depot.links import foreseen
 
+    part = prepared.procedure.part
     try:
         with _opened(asked.records, asked.root) as depot:
             if depot is None:
                 return asked
-            part = prepared.procedure.part
             found = foreseen(depot, job.work_order, part=part, serial=job.serial, phase=job.phase)
     except RecordsError as problem:
         say(f"the depot cannot be asked, so this run does not link itself: {problem}", err=True)
@@ -70,11 +74,48 @@ def with_case(prepared: Prepared, asked: "Asked") -> "Asked":
         raise click.UsageError(f"--customer: the depot knows whose board work order {job.work_order} is (leave it out)")
     if not job.technician:
         raise click.UsageError("--technician is missing: a run of the depot says who tested")
+    job = _filled(job, found, prepared.profile.profile.board.revisions)
+    asked = replace(asked, job=job, customer=found.customer, in_depot=True)
+    return _with_as_found(asked, found, part) if found.phase == "as left" else asked
+
+
+def _filled(job: Job, found: "Foreseen", revisions: Collection[str]) -> Job:
+    """Return a job with what the intake says where nothing else was given."""
     intake = found.case.intake
-    known = prepared.profile.profile.board.revisions
-    revision = job.revision or (intake.revision if intake.revision in known else "")
-    job = replace(job, phase=found.phase, revision=revision)
-    return replace(asked, job=job, customer=found.customer, in_depot=True)
+    return replace(
+        job,
+        phase=found.phase,
+        revision=job.revision or (intake.revision if intake.revision in revisions else ""),
+        condition=job.condition or intake.condition,
+        straps=job.straps or (intake.straps if found.phase == "as found" else ""),
+        received=job.received or found.case.entries[0].moment.date().isoformat(),
+    )
+
+
+def _with_as_found(asked: "Asked", found: "Foreseen", part: str) -> "Asked":
+    """Return what was asked for with the run as found beside it, for the table of before and after."""
+    folder = asked.root / found.as_found
+    if asked.paper.after is not None or not found.as_found or not folder.is_dir():
+        return asked
+    from benchtest.records.attempts import as_found
+
+    try:
+        before = as_found(folder, part=part, serial=asked.job.serial)
+    except BenchtestError as problem:
+        say(f"the run as found is not set beside this one: {problem}", err=True)
+        return asked
+    return replace(asked, paper=replace(asked.paper, after=folder, before=before))
+
+
+def on_paper(run: Run, folder: Path) -> Run:
+    """Return a finished run as its papers show it: with the customer whom the depot knows, where the run names none."""
+    order = run.job.work_order
+    if run.job.customer or not order:
+        return run
+    root = folder.resolve().parent
+    with _opened(address(os.environ.get(VARIABLE, ""), root), root) as depot:
+        customer = "" if depot is None or depot.known(order) is None else depot.personal(order).customer
+    return replace(run, job=replace(run.job, customer=customer))
 
 
 def link_run(held: "Held", asked: "Asked", *, err: bool) -> None:

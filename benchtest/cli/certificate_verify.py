@@ -13,6 +13,7 @@ from benchtest.cli.words import say
 from benchtest.documents import read_bytes
 from benchtest.records.bound import Held, hold_against
 from benchtest.seal import EXIT_CODE, Examined, State, Stations, read_stations, station_folder, stations_file
+from benchtest.seal.attached import MAGIC
 from benchtest.seal.note import Note, after_notes, note_of, notes_in
 from benchtest.seal.paper import examine
 from benchtest.seal.statement import fingerprint
@@ -41,19 +42,25 @@ ADVICE: Final = {
 @click.option(
     "--notes", multiple=True, type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="More notes."
 )
+@click.option("--pages", is_flag=True, help="Set the pages of a PDF anew and compare every byte.")
 @click.option("--json", "as_json", is_flag=True, help="As JSON.")
-def verify(paper: Path, run: Path | None, lists: tuple[Path, ...], notes: tuple[Path, ...], as_json: bool) -> int:
+def verify(
+    paper: Path, run: Path | None, lists: tuple[Path, ...], notes: tuple[Path, ...], pages: bool, as_json: bool
+) -> int:
     """Say whether PAPER is what a trusted station sealed, without asking anybody.
 
     PAPER is a certificate or report as PDF, JSON or HTML, a run folder, or - for standard input, where a scanner may
     type the text of the QR code. With a run folder the evidence is recomputed too.
 
-    Exit codes: 0 genuine and trusted; 1 altered, superseded or withdrawn; 3 genuine of an unknown station, or not
-    sealed; 4 not a paper, or a list that cannot be read.
+    A seal covers what the JSON says. With --pages this version of the program also sets a PDF's pages anew from that,
+    and says whether they are the same; pages set by another version differ without having been changed.
+
+    Exit codes: 0 genuine and trusted; 1 altered, superseded or withdrawn; 3 genuine of an unknown station, not sealed,
+    or with pages that differ; 4 not a paper, or a list that cannot be read.
     """
     stations = _stations(lists)
     if paper.is_dir():
-        run, paper = paper, latest(paper)
+        run, paper = paper, latest(paper).with_suffix(".pdf" if pages else ".json")
     content = _typed() if str(paper) == "-" else read_bytes(paper, largest=LARGEST)
     found = examine(content, stations)
     if found is None:
@@ -65,11 +72,28 @@ def verify(paper: Path, run: Path | None, lists: tuple[Path, ...], notes: tuple[
     held = None if run is None else _held(found, run)
     if held is not None and held.wrong:
         found = found.now(State.ALTERED, "the evidence is not what the paper is bound to", *held.wrong)
+    same, said = _pages(content, found, run) if pages else (True, "")
     if as_json:
-        click.echo(json.dumps(_fields(found, held), ensure_ascii=False))
+        click.echo(json.dumps(_fields(found, held, said), ensure_ascii=False))
     else:
-        _say(found, held, [note for note in all_notes if _unheard(note, found)])
-    return EXIT_CODE[found.state]
+        _say(found, held, [note for note in all_notes if _unheard(note, found)], said)
+    return EXIT_CODE[found.state] or (0 if same else EXIT_CODE[State.UNKNOWN])
+
+
+def _pages(content: bytes, found: Examined, run: Path | None) -> tuple[bool, str]:
+    """Return whether the pages of a PDF are what was sealed, and that in words."""
+    from benchtest.certificate.pages import first_difference
+
+    if not content.startswith(MAGIC) or not found.paper:
+        return False, "pages: not compared, for there is no PDF with a genuine paper in it"
+    try:
+        place = first_difference(content, found, run)
+    except (ValueError, OSError) as problem:
+        return False, f"pages: not compared: {problem}"
+    if place is None:
+        return True, f"pages: set anew from what was sealed, all {len(content)} bytes are the same"
+    differ = f"pages: from byte {place} on NOT as this version sets them from what was sealed"
+    return False, f"{differ}; changed, or set by another version: compare each word with the JSON"
 
 
 def latest(folder: Path) -> Path:
@@ -117,7 +141,7 @@ def _unheard(note: Note, found: Examined) -> bool:
     return note.about == number and note.state is not State.GENUINE
 
 
-def _say(found: Examined, held: Held | None, unheard: list[Note]) -> None:
+def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) -> None:
     say(f"{str(found.state).upper()}: {found.why}")
     for place in found.places:
         say(f"  {place}")
@@ -132,12 +156,14 @@ def _say(found: Examined, held: Held | None, unheard: list[Note]) -> None:
         say(f"withheld from this copy: {path}")
     if held is not None and not held.wrong:
         say(f"evidence: {held.files} files and {held.lines} lines of the journal recomputed, as bound")
+    if pages:
+        say(pages)
     for one in unheard:
         say(f"a note of an untrusted station lies there and is not believed: {one.sentence} ({one.file.name})")
     say(ADVICE[found.state])
 
 
-def _fields(found: Examined, held: Held | None) -> dict[str, Any]:
+def _fields(found: Examined, held: Held | None, pages: str) -> dict[str, Any]:
     statement = found.statement
     return {
         "format": FORMAT,
@@ -149,4 +175,5 @@ def _fields(found: Examined, held: Held | None) -> dict[str, Any]:
         "station": found.station,
         "statement": None if statement is None else statement.as_fields(),
         "evidence": None if held is None else asdict(held),
+        "pages": pages,
     }

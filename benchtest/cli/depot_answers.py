@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 MOST = click.option("--most", type=click.IntRange(1, 1000), default=15, show_default=True, help="Rows to show.")
 
 
-def _period(since: datetime | None, until: datetime | None) -> "Period":
+def period_of(since: datetime | None, until: datetime | None) -> "Period":
+    """Return the period of a command's options. Raises click's UsageError when it ends before it begins."""
     from benchtest.depot.questions import ALWAYS, Period
 
     begin, end = since or ALWAYS.since, until or ALWAYS.until
@@ -42,7 +43,7 @@ def returns(days: int, since: datetime | None, until: datetime | None, form: For
     """List the boards that came back within so many days of having left."""
     from benchtest.depot.questions import repeat_returns
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: repeat_returns(found, period, days=days))
 
 
@@ -66,7 +67,7 @@ def no_fault(by: str, since: datetime | None, until: datetime | None, form: Form
     """Say how often nothing was found, per kind of complaint or per version of the profile."""
     from benchtest.depot.questions import no_fault_by_profile, no_fault_found
 
-    period, question = _period(since, until), no_fault_found if by == "complaint" else no_fault_by_profile
+    period, question = period_of(since, until), no_fault_found if by == "complaint" else no_fault_by_profile
     return _answer(root, records, form, lambda found: question(found, period))
 
 
@@ -78,7 +79,7 @@ def first_pass(since: datetime | None, until: datetime | None, form: Form, root:
     """Say how many repaired boards passed their first run as left."""
     from benchtest.depot.questions import first_pass_yield
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: first_pass_yield(found, period))
 
 
@@ -91,7 +92,7 @@ def checks(most: int, since: datetime | None, until: datetime | None, form: Form
     """List the checks that fail most often before a repair."""
     from benchtest.depot.questions import failing_checks
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: failing_checks(found, period, most=most))
 
 
@@ -104,7 +105,7 @@ def parts(most: int, since: datetime | None, until: datetime | None, form: Form,
     """List the parts that are replaced most often."""
     from benchtest.depot.questions import replaced_parts
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: replaced_parts(found, period, most=most))
 
 
@@ -116,7 +117,7 @@ def turnaround(since: datetime | None, until: datetime | None, form: Form, root:
     """Say how long boards stay, from intake to return."""
     from benchtest.depot import questions
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: questions.turnaround(found, period))
 
 
@@ -131,5 +132,5 @@ def shares(
     """Say how parts fail: the handbook's shares, and what they become with the own repairs."""
     from benchtest.depot.questions import failure_shares
 
-    period = _period(since, until)
+    period = period_of(since, until)
     return _answer(root, records, form, lambda found: failure_shares(found, part=part or "", period=period))

@@ -36,19 +36,27 @@ def erase(
 
     Entries, runs and their evidence stay as they are. It cannot be undone.
     """
-    from benchtest.depot.erasure import erasable, erase, settle
+    from benchtest.depot.erasure import erasable, settle, still_here
+    from benchtest.depot.erasure import erase as carry_out
 
     if not work_orders and not customer and left_before is None:
         raise click.UsageError("say what to erase: WORK_ORDER, --customer or --left-before")
     with opened(root, records) as depot:
         chosen = list(work_orders) or erasable(depot.records, customer=customer, left_before=left_before)
+        if here := still_here(depot.records, customer) if customer else []:
+            say(
+                f"boards of this customer are here and keep their data until they have left: {', '.join(here)}",
+                err=True,
+            )
         if not yes:
-            say(f"would erase {', '.join(only or FIELDS)} of {len(chosen)} cases: {', '.join(chosen) or 'none'}")
+            count = f"{len(chosen)} case{'' if len(chosen) == 1 else 's'}"
+            say(f"would erase {', '.join(only or FIELDS)} of {count}: {', '.join(chosen) or 'none'}")
             say("nothing was erased (say --yes)")
             return 0
         for order in chosen:
-            taken = erase(depot, order, fields=only or FIELDS, reason=reason, by=by)
-            say(f"{order}: erased {', '.join(taken.fields) or 'nothing that was still there'}; {taken.papers} papers")
+            taken = carry_out(depot, order, fields=only or FIELDS, reason=reason, by=by)
+            papers = "1 paper" if taken.papers == 1 else f"{taken.papers} papers"
+            say(f"{order}: erased {', '.join(taken.fields) or 'nothing that was still there'}; {papers}")
             for folder in taken.still:
                 say(f"  the run in {folder} names a customer in its own evidence, and keeps it", err=True)
         settle(depot.records)

@@ -39,7 +39,7 @@ def sync(root: Path, records: str, everything: bool) -> int:
             queue_everything(bench)
         with open_server(place.server) as server:
             deliver(bench, server, told=told.append)
-            news = fetch_changes(bench, server)
+            news = fetch_changes(bench, server, root)
         left = waiting(bench)
     for one in told:
         if one.stored is None:

@@ -1,5 +1,6 @@
-"""Which records a command is about: an option, else the environment, else the file beside the run folders."""
+"""Which records a command is about: an option, else the environment, the site file, the file beside the runs."""
 
+import os
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,16 +28,28 @@ records_option = click.option(
     envvar=VARIABLE,
     default="",
     metavar="PLACE",
-    help=f"The records: a file, postgresql://host/name, or none.  [default: {NAME} in --runs; or ${VARIABLE}]",
+    help=f"The records: a file, postgresql://host/name, or none; else ${VARIABLE}, the site file, {NAME} in --runs.",
 )
 
 
-def address(records: str, root: Path) -> Address:
-    """Return where the records are. Raises click's UsageError for what is no place for them."""
+def address(records: str, root: Path, site: Path | None = None) -> Address:
+    """Return where the records are: as asked, else as the site file says, else beside the run folders.
+
+    Raises click's UsageError for what is no place for them, DocumentError when there is a site file that is wrong.
+    """
     try:
-        return Address.parse(records, root=root)
+        return Address.parse(records or _by_the_site(site), root=root)
     except ValueError as problem:
         raise click.UsageError(f"--records {records!r}: {problem}") from None
+
+
+def _by_the_site(given: Path | None) -> str:
+    if given is None and not os.environ.get("BENCHTEST_SITE"):
+        return ""
+    from benchtest.site import find_site
+
+    found = find_site(given)
+    return "" if found is None else found.site.records
 
 
 def file_of(place: Address) -> Path:
@@ -76,3 +89,14 @@ def tell_kept(kept: "Kept") -> None:
     elif kept.waiting:
         runs = "1 run waits" if kept.waiting == 1 else f"{kept.waiting} runs wait"
         say(f"{runs} for the server of the records: {kept.undelivered} ('benchtest records sync' delivers)", err=True)
+
+
+def tell_records(folder: Path) -> None:
+    """Let the records hear what was laid into a run folder, where they are beside it or the environment names them."""
+    place = address(os.environ.get(VARIABLE, ""), folder.resolve().parent)
+    if place.file is None or not place.file.exists() or not (folder / "run.json").is_file():
+        return
+    from benchtest.records.database.keeping import keep
+    from benchtest.records.folder import read_run
+
+    tell_kept(keep(read_run(folder), folder, place))

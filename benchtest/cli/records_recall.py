@@ -67,7 +67,7 @@ def recall(
         certificates = sum(one.run.paper == "certificate" for one in used)
         say(f"{len(used)} runs used it, {certificates} of them with a certificate", err=True)
         if reason is not None:
-            _withdraw(found, [one.run for one in used], reason=reason, by=by)
+            _withdraw(found, root, [one.run for one in used], reason=reason, by=by)
     return 0
 
 
@@ -75,11 +75,13 @@ def recall(
 @click.argument("numbers", metavar="NUMBER…", nargs=-1, required=True)
 @click.option("--reason", required=True, metavar="TEXT", help="Why.")
 @click.option("--by", required=True, metavar="NAME", help="Who withdraws it.")
-@click.option("--replaced-by", default="", metavar="NUMBER", help="The certificate that takes its place.")
 @runs_option
 @records_option
-def withdraw(numbers: tuple[str, ...], reason: str, by: str, replaced_by: str, root: Path, records: str) -> int:
-    """Withdraw the certificates with these numbers, all or none; with --replaced-by they are superseded."""
+def withdraw(numbers: tuple[str, ...], reason: str, by: str, root: Path, records: str) -> int:
+    """Withdraw the certificates with these numbers, all or none, with a sealed note in each run folder.
+
+    To put right what was only stated wrongly, issue a new one instead: 'benchtest certificate reissue'.
+    """
     _check_words(reason, by)
     from benchtest.errors import RecordsError
     from benchtest.records.database.questions import runs_of_number
@@ -93,7 +95,7 @@ def withdraw(numbers: tuple[str, ...], reason: str, by: str, replaced_by: str, r
                     what = "is the number of a report, not of a certificate" if ones else "is not in the records"
                     raise RecordsError(f"{number!r} {what}; nothing was withdrawn")
                 runs += ones
-        _withdraw(found, runs, reason=reason, by=by, replaced_by=replaced_by)
+        _withdraw(found, root, runs, reason=reason, by=by)
     return 0
 
 
@@ -108,12 +110,11 @@ def _check_words(reason: str | None, by: str) -> None:
         raise click.UsageError("somebody must answer for it (try --by with a name)")
 
 
-def _withdraw(found: "Records", runs: "Sequence[RunLine]", **words: Any) -> None:
+def _withdraw(found: "Records", root: Path, runs: "Sequence[RunLine]", **words: Any) -> None:
     from benchtest.records.database.withdrawing import withdraw as carry_out
 
     said = {name: clean_text(text, longest=1000) for name, text in words.items()}
-    done = carry_out(found, runs, **said)
-    word = "superseded" if words.get("replaced_by") else "withdrawn"
-    say(f"{len(done.numbers)} certificates {word}", err=True)
+    done = carry_out(found, runs, root=root, **said)
+    say(f"{len(done.numbers)} certificates withdrawn", err=True)
     if done.untold:
-        say(f"{len(done.untold)} run folders could not be told, such as {done.untold[0]}", err=True)
+        say(f"no sealed note could be laid into {len(done.untold)} run folders, such as {done.untold[0]}", err=True)

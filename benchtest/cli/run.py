@@ -101,7 +101,7 @@ def run(
         }
         prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
-        serial = serial or serial_of(address(records, root), root, person["work_order"] or "")
+        serial = serial or serial_of(address(records, root, site), root, person["work_order"] or "")
         job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
@@ -111,7 +111,7 @@ def run(
         paper = stationery(site, language, after=after, job=job, procedure=prepared.procedure)
         asked = Asked(job=job, ports=_ports(prepared, ports), virtual=virtual, root=root, paper=paper)
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
-    asked = with_case(prepared, replace(asked, records=address(records, asked.root)))
+    asked = with_case(prepared, replace(asked, records=address(records, asked.root, site)))
     prepared, asked = with_recorded_run(prepared, asked)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:

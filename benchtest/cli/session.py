@@ -14,17 +14,15 @@ from typing import TYPE_CHECKING, Any
 from benchtest import __version__
 from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
 from benchtest.cli.documents import Prepared
+from benchtest.cli.keeper import Heard, Keeper, now
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
-from benchtest.errors import Aborted, BenchtestError, NotKept, PlanError
-from benchtest.instruments import Asker
-from benchtest.procedure import Step
-from benchtest.readings import Evidence, Origin, Recorded
+from benchtest.errors import BenchtestError, NotKept, PlanError
+from benchtest.readings import Origin
 from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal
-from benchtest.records.labels import clean_text
-from benchtest.results import BenchCheck, Instrument, Job, Outcome, Result, Run, SafeState
+from benchtest.results import Instrument, Job, Outcome, Run
 from benchtest.rig import Company, Virtual, open_rig
 
 if TYPE_CHECKING:
@@ -60,90 +58,6 @@ class Asked:
     """Whose board it is, for the papers alone: of a run of the depot it is in no evidence, so that it can be erased."""
     in_depot: bool = False
     """Whether the run is linked to its work order when it is finished."""
-
-
-@dataclass(slots=True)
-class _Keeper:
-    """Writes everything down as it happens."""
-
-    folder: Path
-    journal: Journal
-    screen: Screen
-    recordings: dict[str, str]
-    clock: RealClock = field(default_factory=RealClock)
-    at: float = 0.0
-    remarks: list[str] = field(default_factory=list)
-
-    def heard(self, request: str, typed: str | None) -> None:
-        """Keep what a person was asked and what they typed; None when nobody answered."""
-        self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=_now())
-
-    def begins(self, step: Step, at: float) -> None:
-        self.bench_begins(step, at)
-        self.screen.begins(step)
-
-    def bench_begins(self, step: Step, at: float) -> None:
-        """Note that a step begins, without a word to the person: the bench's own are over soon."""
-        self.at = at
-        self.journal.append("step begins", at=at, step=step.id)
-
-    def seen(self, name: str, evidence: Evidence) -> None:
-        from benchtest.records.evidence import as_fields, save_recorded
-
-        if isinstance(evidence, Recorded):
-            path, digest = save_recorded(self.folder, name, evidence)
-            self.recordings[path] = digest
-            self.journal.append("recorded", at=self.at, evidence=name, file=path, digest=digest)
-        else:
-            fields = as_fields(evidence)
-            self.journal.append("read", at=self.at, evidence=name, found=repr(evidence), fields=fields)
-
-    def judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
-        self.bench_judged(step, results, at)
-        self.screen.judged(step, results)
-
-    def bench_judged(self, step: Step, results: tuple[Result, ...], at: float) -> None:
-        self.at = at
-        words = {result.check.id: [result.verdict.value, result.value, result.uncertainty] for result in results}
-        self.journal.append("step judged", at=at, step=step.id, results=words, time=_now())
-
-    def checked(self, bench: BenchCheck) -> None:
-        """Note what the bench found of itself."""
-        facts = {"outcome": bench.outcome.value, "reason": bench.reason, "left_out": list(bench.left_out)}
-        self.journal.append("bench checked", at=self.at, **facts, timing=asdict(bench.timing))
-        self.screen.checked(bench)
-
-    def remarked(self, text: str, at: float) -> None:
-        self.journal.append("remark", at=at, text=text)
-        self.remarks.append(text)
-
-    def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
-        facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
-        self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
-
-
-@dataclass(frozen=True, slots=True)
-class _Heard:
-    """An asker whose every question and answer goes into the journal."""
-
-    asker: Asker
-    keeper: _Keeper
-
-    def tell(self, text: str) -> None:
-        self.asker.tell(text)
-
-    def ask(self, prompt: str) -> str:
-        try:
-            typed = self.asker.ask(prompt)
-        except Aborted:
-            self.keeper.heard(prompt.strip(), None)
-            raise
-        self.keeper.heard(prompt.strip(), clean_text(typed))
-        return typed
-
-
-def _now() -> str:
-    return wall_time().isoformat(timespec="seconds")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -200,7 +114,7 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
     started, folder = _folder(prepared, asked)
     with Journal.open(folder / "journal.jsonl") as journal:
-        keeper = _Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
+        keeper = Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
         note_consent(journal, asked.acknowledged, overrides)
         if approved:
@@ -286,10 +200,10 @@ def _folder(prepared: Prepared, asked: Asked) -> tuple[datetime, Path]:
     return started, create_folder(asked.root, started=started, part=part, serial=serial)
 
 
-def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: _Keeper) -> None:
+def _begin(prepared: Prepared, asked: Asked, started: datetime, keeper: Keeper) -> None:
     """Write the first line of the run, or of its going on."""
     if asked.taken_up is not None:
-        keeper.journal.append("resumes", at=0.0, time=_now(), software=__version__, ports=asked.ports)
+        keeper.journal.append("resumes", at=0.0, time=now(), software=__version__, ports=asked.ports)
         return
     procedure = write_procedure(keeper.folder, prepared.procedure)
     facts = _beginning(prepared, asked, started)
@@ -317,7 +231,7 @@ def _beginning(prepared: Prepared, asked: Asked, started: datetime) -> dict[str,
 
 
 def _on_the_rig(
-    prepared: Prepared, asked: Asked, keeper: _Keeper, stopped: Callable[[], str]
+    prepared: Prepared, asked: Asked, keeper: Keeper, stopped: Callable[[], str]
 ) -> "tuple[Judged, dict[str, str]]":
     from benchtest.perform import Watcher
     from benchtest.self_check import perform_when_fit
@@ -361,9 +275,9 @@ def _on_the_rig(
     return done, identities
 
 
-def _company(asked: Asked, keeper: _Keeper) -> Company:
+def _company(asked: Asked, keeper: Keeper) -> Company:
     company = asked.company or Company()
-    return company if company.asker is None else replace(company, asker=_Heard(company.asker, keeper))
+    return company if company.asker is None else replace(company, asker=Heard(company.asker, keeper))
 
 
 def _run(
@@ -372,7 +286,7 @@ def _run(
     started: datetime,
     folder: Path,
     done: "Judged",
-    keeper: _Keeper,
+    keeper: Keeper,
     identities: dict[str, str],
 ) -> Run:
     fixture, performed = prepared.fixture.fixture, done.performed

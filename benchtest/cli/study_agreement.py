@@ -1,10 +1,14 @@
 """`benchtest study agreement`: two benches, or as found against as left."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Amount, Share, study_options, tell_report
+
+if TYPE_CHECKING:
+    from benchtest.studies.agreement import Between
 
 
 @click.command()
@@ -20,7 +24,8 @@ from benchtest.cli.study_options import NOT_GOOD, OPEN, Amount, Share, study_opt
 @click.option("--allowed", type=Amount(), metavar="QUANTITY", help="Difference that is allowed, such as '50 us'.")
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="Of the confidence limits.")
 def agreement(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -37,8 +42,9 @@ def agreement(
     from benchtest.studies.agreement import study_agreement
     from benchtest.studies.agreement_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns)
+    readings = read(sources, choice=Choice(part=part), patterns=patterns)
     units = {quantity.unit for quantity in readings.quantities}
     if allowed is not None and units != {allowed[1]}:
         named = ", ".join(sorted(one or "no unit" for one in units))
@@ -46,7 +52,9 @@ def agreement(
             f"--allowed in {allowed[1] or 'no unit'} for readings in {named} (choose with --reading)"
         )
     limit = None if allowed is None else allowed[0]
-    found = study_agreement(readings, between=between, sides=sides, allowed=limit, confidence=confidence)  # type: ignore[arg-type]
+    found = study_agreement(
+        readings, between=cast("Between", between), sides=sides, allowed=limit, confidence=confidence
+    )
     tell_report(report(found, readings, allowed=limit, pictures=html is not None), as_json=as_json, html=html)
     if allowed is None or all(one.agrees for one in found.studies):
         return 0

@@ -1,11 +1,15 @@
 """`benchtest study capability`: how the spread of readings compares with the limits."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.capability import Within
 
 
 @click.command()
@@ -20,7 +24,8 @@ from benchtest.cli.words import say
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="Of the confidence limits.")
 @click.option("--minimum", type=click.FloatRange(0), metavar="INDEX", help="Exit 1 when a Ppk is surely smaller.")
 def capability(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -36,10 +41,11 @@ def capability(
     from benchtest.studies.capability import study_capability
     from benchtest.studies.capability_report import report, worst
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns)
-    found = study_capability(readings, within=within, confidence=confidence)  # type: ignore[arg-type]
-    made = report(found, readings, within=within, confidence=confidence, pictures=html is not None)  # type: ignore[arg-type]
+    readings = read(sources, choice=Choice(part=part, last_of_each=True), patterns=patterns)
+    found = study_capability(readings, within=cast("Within", within), confidence=confidence)
+    made = report(found, readings, within=cast("Within", within), confidence=confidence, pictures=html is not None)
     tell_report(made, as_json=as_json, html=html)
     if minimum is None or all(one.overall.nearer.low >= minimum for one in found.studies):
         return 0

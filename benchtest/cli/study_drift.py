@@ -1,10 +1,15 @@
 """`benchtest study drift`: control charts of the same thing, read again and again."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, study_options, tell_report
+
+if TYPE_CHECKING:
+    from benchtest.metrology.control_chart import RuleSet
+    from benchtest.studies.drift import Kind
 
 
 @click.command()
@@ -34,7 +39,8 @@ from benchtest.cli.study_options import NOT_GOOD, study_options, tell_report
 @click.option("--board", metavar="SN", help="Only this board.")
 @click.option("--bench", metavar="NAME", help="Only this bench.")
 def drift(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -54,9 +60,14 @@ def drift(
     from benchtest.studies.drift import study_drift
     from benchtest.studies.drift_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
-    readings = read(sources, patterns=patterns).where(board=board, bench=bench)
-    found = study_drift(readings, kind=chart, rules=rules, baseline=baseline, by=by, weight=weight)  # type: ignore[arg-type]
-    made = report(found, readings, rules=rules, pictures=html is not None)  # type: ignore[arg-type]
+    readings = read(sources, choice=Choice(part=part, board=board, bench=bench), patterns=patterns).where(
+        board=board, bench=bench
+    )
+    found = study_drift(
+        readings, kind=cast("Kind", chart), rules=cast("RuleSet", rules), baseline=baseline, by=by, weight=weight
+    )
+    made = report(found, readings, rules=cast("RuleSet", rules), pictures=html is not None)
     tell_report(made, as_json=as_json, html=html)
     return NOT_GOOD if any(one.fresh for one in found.studies) else 0

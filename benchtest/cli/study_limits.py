@@ -1,11 +1,15 @@
 """`benchtest study limits`: where limits should be, from boards that are known to be good."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import Amount, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.limits import Method
 
 
 @click.command()
@@ -23,7 +27,8 @@ from benchtest.cli.words import say
 @click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="The profile to make a patch of.")
 @click.option("--patch", "target", type=click.Path(path_type=Path), metavar="FILE", help="Where to write the patch.")
 def limits(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -41,17 +46,18 @@ def limits(
     from benchtest.studies.limits import Wanted, study_limits, told
     from benchtest.studies.limits_report import report
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
 
     if target is not None and profile is None:
         raise click.UsageError("--patch needs --profile: which file is to be patched?")
-    readings = read(sources, passed_only=True, patterns=patterns)
+    readings = read(sources, choice=Choice(part=part, passed_only=True, last_of_each=True), patterns=patterns)
     if scatter is not None:
         _same_unit(scatter[1], {quantity.unit for quantity in readings.quantities})
     wanted = Wanted(
         coverage=coverage,
         confidence=confidence,
-        method=method,
-        scatter=None if scatter is None else scatter[0],  # type: ignore[arg-type]
+        method=cast("Method", method),
+        scatter=None if scatter is None else scatter[0],
     )
     found = study_limits(readings, wanted)
     tell_report(report(found, readings, pictures=html is not None), as_json=as_json, html=html)

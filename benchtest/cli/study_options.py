@@ -44,7 +44,8 @@ def study_options(columns: tuple[str, ...]) -> Callable[[Callable[..., Any]], Ca
                 metavar="NAME",
                 help="Only these, such as K3.operate*; repeatable.",
             ),
-            click.argument("sources", type=path, nargs=-1, required=True, metavar="TABLE|RUNS..."),
+            click.option("--part", default="", metavar="PART", help="Part number, where there are runs of several."),
+            click.argument("sources", nargs=-1, required=True, metavar="TABLE|RUNS|RECORDS..."),
         ):
             command = option(command)
         return command

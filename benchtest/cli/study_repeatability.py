@@ -1,11 +1,15 @@
 """`benchtest study repeatability`: whether the gauge is good enough."""
 
 from pathlib import Path
+from typing import TYPE_CHECKING, cast
 
 import click
 
 from benchtest.cli.study_options import NOT_GOOD, OPEN, Share, study_options, tell_report
 from benchtest.cli.words import say
+
+if TYPE_CHECKING:
+    from benchtest.studies.repeatability import Across
 
 
 @click.command()
@@ -23,7 +27,8 @@ from benchtest.cli.words import say
 @click.option("--confidence", type=Share(), default=0.95, show_default=True, help="Of the confidence limits.")
 @click.option("--maximum", type=Share(), metavar="SHARE", help="Exit 1 when the gauge takes more of the tolerance.")
 def repeatability(
-    sources: tuple[Path, ...],
+    sources: tuple[str, ...],
+    part: str,
     patterns: tuple[str, ...],
     as_json: bool,
     html: Path | None,
@@ -38,11 +43,12 @@ def repeatability(
     3 where that cannot be said because there is none.
     """
     from benchtest.studies.reading import read
+    from benchtest.studies.readings import Choice
     from benchtest.studies.repeatability import study_repeatability
     from benchtest.studies.repeatability_report import report
 
-    readings = read(sources, patterns=patterns)
-    found = study_repeatability(readings, across=across, pool_above=pool_above, confidence=confidence)  # type: ignore[arg-type]
+    readings = read(sources, choice=Choice(part=part), patterns=patterns)
+    found = study_repeatability(readings, across=cast("Across", across), pool_above=pool_above, confidence=confidence)
     tell_report(report(found, readings, pictures=html is not None), as_json=as_json, html=html)
     if maximum is None:
         return 0

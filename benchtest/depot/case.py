@@ -40,6 +40,8 @@ class Case:
     state: State
     intake: Intake
     entries: tuple[Entry, ...]
+    head: str
+    """Digest of the last line."""
     limit: int | None
     """Cost limit that holds now, hundredths of the currency."""
     cost: int = 0
@@ -54,11 +56,6 @@ class Case:
     """What the last one showed."""
     erased: frozenset[str] = frozenset()
     """Personal fields that were taken out."""
-
-    @property
-    def head(self) -> str:
-        """Digest of the last line."""
-        return self.entries[-1].digest
 
     @property
     def open(self) -> bool:
@@ -112,14 +109,21 @@ def followed(case: Case | None, entry: Entry) -> Case:
     if (entry.work_order, entry.number, entry.previous) != (case.work_order, len(case.entries) + 1, case.head):
         raise ValueError(f"entry {entry.number} does not follow the one before it")
     state = state_after(case, entry.fact, entry.by)
-    return replace(_noted(case, entry), state=state, entries=(*case.entries, entry))
+    return replace(_noted(case, entry), state=state, entries=(*case.entries, entry), head=entry.digest)
 
 
 def _begun(entry: Entry) -> Case:
     if not isinstance(entry.fact, Intake) or (entry.number, entry.previous) != (1, BEGINNING):
         raise ValueError("a case begins with an intake")
     limit = entry.fact.cost_limit
-    return Case(work_order=entry.work_order, state=State.RECEIVED, intake=entry.fact, entries=(entry,), limit=limit)
+    return Case(
+        work_order=entry.work_order,
+        state=State.RECEIVED,
+        intake=entry.fact,
+        entries=(entry,),
+        head=entry.digest,
+        limit=limit,
+    )
 
 
 def state_after(case: Case, fact: Fact, by: str) -> State:

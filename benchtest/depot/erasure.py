@@ -31,8 +31,7 @@ from benchtest.records.database.tables import RUNS
 from benchtest.records.erased import write_erased
 from benchtest.records.folder import read_run
 
-_PAPERS: Final = ("certificate.*", "report.*")
-_NOT_PAPERS: Final = frozenset({"certificate.status.json"})
+_PAPERS: Final = ("certificate.*", "certificate-*", "report.*", "report-*")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -56,6 +55,13 @@ def erasable(records: Records, *, customer: str = "", left_before: datetime | No
         query = query.where(CASES.c.closed < left_before)
     with records.reading() as connection:
         return list(connection.scalars(query))
+
+
+def still_here(records: Records, customer: str) -> list[str]:
+    """Return the work orders of a customer whose boards are here, so that their data is still needed."""
+    query = select(CASES.c.work_order).where(CASES.c.open == 1, CASES.c.customer == customer)
+    with records.reading() as connection:
+        return list(connection.scalars(query.order_by(CASES.c.received)))
 
 
 def erase(depot: Depot, work_order: str, *, fields: Sequence[str] = FIELDS, reason: str, by: str) -> Taken:
@@ -100,7 +106,7 @@ def _delete(root: Path, fact: Erased) -> None:
 
 def is_paper(name: str) -> bool:
     """Return whether a file of a run folder is one of its papers."""
-    return name not in _NOT_PAPERS and any(fnmatch(name, pattern) for pattern in _PAPERS)
+    return any(fnmatch(name, pattern) for pattern in _PAPERS)
 
 
 def _number(folder: Path) -> str:

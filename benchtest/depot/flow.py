@@ -22,8 +22,6 @@ from benchtest.clock import wall_time
 from benchtest.depot.case import Case, followed
 from benchtest.depot.entries import BEGINNING, Entry, Fact, Intake, read_entry
 from benchtest.depot.folder import (
-    DEPOT,
-    LONGEST,
     append,
     case_folders,
     compared,
@@ -46,7 +44,7 @@ from benchtest.depot.personal import (
 from benchtest.errors import DocumentError, RecordsError, WrongMove
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
-from benchtest.records.labels import clean_serial
+from benchtest.records.folder import DEPOT
 
 PATIENCE: Final = 10.0
 """Seconds to wait for another depot command on this computer."""
@@ -232,13 +230,3 @@ def unknown(work_order: str) -> WrongMove:
         f"work order {work_order} is not known to this depot\n"
         f"(take the board in first: benchtest depot intake --work-order {work_order}; or look: benchtest depot list)"
     )
-
-
-def clean_order(text: str) -> str:
-    """Return a work order without the blanks around it. Raises ValueError when it cannot be one."""
-    try:
-        return clean_serial(text)
-    except ValueError as cause:
-        raise ValueError(
-            f"work order: {str(cause).replace('serial number', 'it')} (at most {LONGEST} characters)"
-        ) from cause

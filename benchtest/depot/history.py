@@ -78,8 +78,9 @@ def warnings(earlier: Sequence[Stay], *, now: datetime, days: int = REPEAT, retu
         assert last.closed is not None
         after = now - last.closed
         if timedelta(0) <= after <= timedelta(days=days):
+            ago = "today" if after.days == 0 else f"{after.days} day{'' if after.days == 1 else 's'} ago"
             yield (
-                f"REPEAT RETURN: it left {after / timedelta(days=1):.0f} days ago (work order {last.work_order}, "
+                f"REPEAT RETURN: it left {ago} (work order {last.work_order}, "
                 f"{'nothing was found' if last.without_finding else _done(last)})"
             )
     if len(nothing) >= returns:

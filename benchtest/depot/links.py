@@ -33,6 +33,11 @@ class Foreseen:
     customer: str
     """For the papers only: it is in no file of the run's evidence, so that it can be erased."""
 
+    @property
+    def as_found(self) -> str:
+        """Name of the folder of the first run as found; empty where there is none."""
+        return next((fact.folder for fact in self.case.all_of(Tested) if fact.phase == "as found"), "")
+
 
 def foreseen(depot: Depot, work_order: str, *, part: str, serial: str | None, phase: str) -> Foreseen | None:
     """Return what a run will be; None when no board came in under that work order.

@@ -75,7 +75,8 @@ def cases(records: Records, *, everything: bool = False) -> Table:
     return Table(key="cases", title=title, columns=columns, rows=rows)
 
 
-_NO_FAULT: Final = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
+NO_FAULT: Final = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
+"""The board passed as found, and nothing was done to it."""
 
 
 def no_fault_found(records: Records, period: Period = ALWAYS) -> Table:
@@ -104,7 +105,7 @@ _OF_RETURNS: Final = (
 
 
 def _nothing_found(records: Records, period: Period, *by: ColumnElement[Any]) -> tuple[tuple[Cell, ...], ...]:
-    nothing = func.sum(case((_NO_FAULT, 1), else_=0))
+    nothing = func.sum(case((NO_FAULT, 1), else_=0))
     query = (
         select(*by, func.count(), nothing)
         .where(CASES.c.found != "", period.holds(CASES.c.closed))
@@ -256,8 +257,9 @@ def quantile(counted: Sequence[tuple[int, int]], share: float) -> int:
 
 def _stays_in_order() -> Subquery:
     """Every stay with when the same board last left before it."""
-    before = func.lag(CASES.c.closed).over(partition_by=CASES.c.board_id, order_by=CASES.c.received)
-    return select(CASES.c.work_order, CASES.c.board_id, CASES.c.received, before.label("left")).subquery()
+    before = func.lag(CASES.c.closed, type_=CASES.c.closed.type)
+    left = before.over(partition_by=CASES.c.board_id, order_by=CASES.c.received).label("left")
+    return select(CASES.c.work_order, CASES.c.board_id, CASES.c.received, left).subquery()
 
 
 def repeat_returns(records: Records, period: Period = ALWAYS, *, days: int = REPEAT) -> Table:
@@ -292,7 +294,7 @@ def rogue_boards(records: Records, *, returns: int = ROGUE) -> Table:
     query = (
         select(BOARDS.c.serial, BOARDS.c.part, count, func.max(CASES.c.closed))
         .join_from(CASES, BOARDS)
-        .where(_NO_FAULT, CASES.c.open == 0)
+        .where(NO_FAULT, CASES.c.open == 0)
         .group_by(BOARDS.c.serial, BOARDS.c.part)
         .having(count >= returns)
         .order_by(count.desc(), BOARDS.c.serial)

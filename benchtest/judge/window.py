@@ -61,12 +61,12 @@ def reach(recording: Recording, number: int, part: Window) -> tuple[float, float
     line, codes = row(recording, number), recording.codes
     if isinstance(codes, np.ndarray):
         inside = codes[line, part.begin : part.end]
-        low, high = inside.min(), inside.max()
+        low, high = float(inside.min()), float(inside.max())
     else:
         low, high = codes.reach(line, part.begin, part.end)
     scale, offset = recording.scale[line], recording.offset[line]
-    ends = low * scale + offset, high * scale + offset
-    return min(ends), max(ends)
+    one, other = low * scale + offset, high * scale + offset
+    return (one, other) if one <= other else (other, one)  # a scale may be negative
 
 
 def rests(case: Case, recording: Recording, number: int, part: Window) -> Side | None:
@@ -76,7 +76,7 @@ def rests(case: Case, recording: Recording, number: int, part: Window) -> Side |
     """
     channel = case.watched(number)
     low, high = reach(recording, number, part)
-    if channel.role is Role.CONTACT and low < 0:
+    if low < 0 and channel.role is Role.CONTACT:
         low, high = (-high, -low) if high <= 0 else (0.0, max(-low, high))
     if low >= channel.high:
         return "above"

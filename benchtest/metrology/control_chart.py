@@ -95,6 +95,16 @@ def spread_of(readings: Numbers) -> float:
     return spread
 
 
+def lag_one(readings: Numbers) -> float:
+    """Return the correlation of readings with their neighbours; NaN where they do not differ.
+
+    All sums are over all readings, as NIST's reference data sets have it.
+    """
+    away = readings - readings.mean()
+    squares = float(away @ away)
+    return float(away[1:] @ away[:-1]) / squares if squares > 0 else math.nan
+
+
 def moving_ranges(readings: Numbers, baseline: int) -> Chart:
     """Return the chart of differences between neighbours, one point fewer than readings."""
     spread = spread_of(readings[:baseline])
@@ -180,7 +190,7 @@ def _sum(marks: Marks, length: int) -> NDArray[np.int64]:
 def _beyond(z: Numbers, distance: float, *, of: int, needed: int) -> Marks:
     """Mark a point beyond a distance that is the last of `needed` in `of` on its side."""
     high, low = z > distance, z < -distance
-    return (high & _some(high, of, needed)) | (low & _some(low, of, needed))
+    return np.asarray(np.logical_or(high & _some(high, of, needed), low & _some(low, of, needed)))
 
 
 def _some(marks: Marks, of: int, needed: int) -> Marks:
@@ -190,13 +200,14 @@ def _some(marks: Marks, of: int, needed: int) -> Marks:
 
 
 def _one_side(z: Numbers, length: int) -> Marks:
-    return (_sum(z > 0, length) == length) | (_sum(z < 0, length) == length)
+    return np.asarray(np.logical_or(_sum(z > 0, length) == length, _sum(z < 0, length) == length))
 
 
 def _steady(z: Numbers, length: int) -> Marks:
     """Mark the last of `length` points that only rise, or only fall."""
     steps = np.diff(z, prepend=np.nan)
-    return (_sum(steps > 0, length - 1) == length - 1) | (_sum(steps < 0, length - 1) == length - 1)
+    up, down = (_sum(way, length - 1) == length - 1 for way in (steps > 0, steps < 0))
+    return np.asarray(up | down)
 
 
 def _alternating(z: Numbers, length: int) -> Marks:
@@ -213,7 +224,7 @@ def _inside(z: Numbers, length: int) -> Marks:
 def _outside(z: Numbers, length: int) -> Marks:
     """Mark the last of `length` points that keep off the centre, on both sides of it."""
     off = _sum(np.abs(z) > 1, length) == length
-    return off & (_sum(z > 0, length) > 0) & (_sum(z < 0, length) > 0)
+    return np.asarray(off & (_sum(z > 0, length) > 0) & (_sum(z < 0, length) > 0))
 
 
 Rule: TypeAlias = Callable[[Numbers], Marks]

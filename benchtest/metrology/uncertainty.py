@@ -103,7 +103,9 @@ def scatter(samples: NDArray[np.float64]) -> Scatter:
     if samples.size >= 2 * BLOCKS:
         length = samples.size // BLOCKS
         means = samples[: length * BLOCKS].reshape(BLOCKS, length).mean(axis=1)
-    return Scatter(standard=float(means.std(ddof=1) / math.sqrt(means.size)), freedom=freedom_of_mean(samples.size))
+    away = means - means.sum() / means.size
+    deviation = math.sqrt((away * away).sum() / (means.size - 1))
+    return Scatter(standard=deviation / math.sqrt(means.size), freedom=freedom_of_mean(samples.size))
 
 
 def scatter_of_mean(samples: NDArray[np.float64]) -> float:

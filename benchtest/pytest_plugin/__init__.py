@@ -3,6 +3,8 @@
 Every start of pytest in an environment with Benchtest loads this module, so it loads nothing but pytest itself, and
 does nothing until a bench is named: by `--fixture`, `--rig`, or `bench_fixture` in pytest's own configuration. The
 options that say which board it shall be have common names; they are there only then, and a project may have its own.
+
+PYTEST_DONT_REWRITE: its assertions are about itself and need no telling.
 """
 
 from collections.abc import Iterator

@@ -1,5 +1,7 @@
 """What the fixtures give to people who write their own checks in Python: a board on its bench, opened, all off."""
 
+import signal
+import threading
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -71,10 +73,23 @@ def rig_of(request: pytest.FixtureRequest) -> Iterator[Rig]:
     wanted = asked(request.config)
     found, virtual = _prepared(request.node)
     try:
-        with opened(found, wanted, virtual) as rig:
+        with _ended_like_ctrl_c(), opened(found, wanted, virtual) as rig:
             yield rig
     except BenchtestError as problem:
         pytest.fail(str(problem), pytrace=False)
+
+
+@contextmanager
+def _ended_like_ctrl_c() -> Iterator[None]:
+    """Let SIGTERM interrupt a test as Ctrl-C does, so that the bench is taken to safety; at once, whatever it does."""
+    if threading.current_thread() is not threading.main_thread():
+        yield
+        return
+    before = signal.signal(signal.SIGTERM, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGTERM, before)
 
 
 def _prepared(item: pytest.Item) -> tuple[Prepared, Virtual]:

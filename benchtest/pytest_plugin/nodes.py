@@ -141,6 +141,11 @@ class Placed(pytest.Item):
     sentence: str = ""
     """Why it failed, in one line, once it has."""
 
+    @property
+    def board(self) -> Board | None:
+        """The board that it belongs to; None for a whole document."""
+        return next((node for node in self.listchain() if isinstance(node, Board)), None)
+
     def stand_at(self, file: str, line: int) -> None:
         """Note where what it is about is written down."""
         self.file, self.line = file, line
@@ -163,18 +168,21 @@ class Placed(pytest.Item):
 class CheckItem(Placed):
     """One check of a board, or the run itself."""
 
-    board: Board
-
     @classmethod
     def of(cls, parent: StepNode, name: str, *, place: str, requirement: tuple[str, ...] = ()) -> "CheckItem":
         """Return the item of one check."""
         item = cls.from_parent(parent, name=name)
-        assert isinstance(parent.parent, Board)
-        item.board = parent.parent
         file, _, line = place.rpartition(":")
         item.stand_at(*((file, int(line)) if line.isdigit() else (place, 0)))
         item.user_properties += [("requirement", one) for one in requirement]
         return item
+
+    @property
+    def board(self) -> Board:
+        """The board that it belongs to."""
+        assert isinstance(self.parent, StepNode)
+        assert isinstance(self.parent.parent, Board)
+        return self.parent.parent
 
     def setup(self) -> None:
         """Put the board through its procedure; what could not be judged is an error."""

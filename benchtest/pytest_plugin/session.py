@@ -62,12 +62,15 @@ class Profiles:
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_makereport(self, item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:
-        """Give a failure the place of its limit in the profile instead of a line of this program."""
+        """Give a failure the place of its limit in the profile instead of a line of this program; so with a skip."""
         report = yield
+        if not isinstance(item, Placed):
+            return report
         crash = getattr(report.longrepr, "reprcrash", None)
-        if isinstance(item, Placed) and report.failed and crash is not None:
-            crash.path, crash.lineno = item.file, item.line
-            crash.message = item.sentence
+        if crash is not None:
+            crash.path, crash.lineno, crash.message = item.file, item.line, item.sentence
+        elif isinstance(report.longrepr, tuple):
+            report.longrepr = (item.file, item.line, report.longrepr[2])
         return report
 
     @pytest.hookimpl(optionalhook=True)
@@ -90,12 +93,13 @@ def _is_profile(path: Path) -> bool:
 
 def _unknown(asked: Asked, items: Iterable[pytest.Item]) -> str:
     """Return the sentence for a word that no collected board has, or nothing."""
-    boards = {item.board for item in items if isinstance(item, CheckItem)}
-    unasked = [item for item in items if isinstance(item, Unasked)]
-    if not boards and not unasked:
-        return ""
+    placed = [item for item in items if isinstance(item, Placed)]
+    boards = [item.board for item in placed if item.board is not None]
+    unasked = [item for item in placed if isinstance(item, Unasked)]
+    if not boards and len(unasked) < len(placed):
+        return ""  # nobody knows what is in a document that cannot be read
     had = {board.choice.variant for board in boards} | {name for board in boards for name in board.choice.options}
     for word, names in (("variant", asked.variants), ("option", asked.options)):
-        if missing := [name for name in names if name not in had]:
+        if missing := [name for name in names if placed and name not in had]:
             return f"--{word} {missing[0]!r}: no collected profile has it"
-    return unasked[0].reason if unasked and not boards else ""
+    return unasked[0].reason if unasked and len(unasked) == len(placed) else ""

@@ -161,4 +161,4 @@ def _clearance(said: Mapping[str, object]) -> Clearance:
     if not (all(isinstance(one, str) for one in words.values()) and isinstance(of, list) and isinstance(anew, bool)):
         raise ValueError("another shape")
     datetime.fromisoformat(str(words["at"]))
-    return Clearance(**{name: str(one) for name, one in words.items()}, of=tuple(map(str, of)), anew=anew)  # type: ignore[arg-type]
+    return Clearance(**{name: str(one) for name, one in words.items()}, of=tuple(map(str, of)), anew=anew)

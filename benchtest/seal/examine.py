@@ -5,15 +5,17 @@ the list for each part; then every byte must be the one that RFC 8785 asks for. 
 what was changed, that does not hang on the signature.
 """
 
+import json
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 from benchtest.canonical import digest
 from benchtest.seal.examined import Examined, State, altered
 from benchtest.seal.sealing import SEAL, STATION, parts_of
-from benchtest.seal.statement import Statement, holds, is_hex
+from benchtest.seal.statement import Statement, holds
 from benchtest.seal.strict import Unsound, first_difference, read_strictly, spelled
-from benchtest.seal.text import from_text
+from benchtest.seal.text import from_text, to_text
 from benchtest.seal.trusted import Stations, Succession, standing
 
 WITHHELD: Final = "job["
@@ -34,18 +36,17 @@ def examine_text(line: str, stations: Stations) -> Examined:
         return altered(f"the text is not as a station writes it, or not as it was printed: {cause}")
     if not holds(statement.key, signature, statement.spelled()):
         return altered("the signature does not hold for what the text says")
-    return _by_station(Examined(state=State.UNKNOWN, statement=statement), stations)
+    found = Examined(state=State.UNKNOWN, statement=statement, text=to_text(statement, signature))
+    return _by_station(found, stations)
 
 
 def _examined(content: bytes) -> Examined:
     try:
         paper = read_strictly(content)
     except Unsound as cause:
-        return altered(f"it cannot be read as it was sealed: {cause}")
-    if SEAL not in paper and STATION in paper:
-        return altered("its seal was taken away", f"{SEAL} (missing)")
+        return _never_sealed(content) or altered(f"it cannot be read as it was sealed: {cause}")
     if SEAL not in paper:
-        return Examined(state=State.UNSEALED, why="it carries no seal, so nothing can be said of it")
+        return _never_sealed(content) or altered("its seal was taken away", f"{SEAL} (missing)")
     fields = paper.pop(SEAL)
     try:
         statement, parts, salts = _opened(fields)
@@ -59,7 +60,18 @@ def _examined(content: bytes) -> Examined:
     if place is not None:
         why = "its contents are as sealed, but not its bytes (get the original file)"
         return altered(why, f"byte {place}", statement=statement)
-    return _as_sealed(statement, paper, withheld)
+    return replace(_as_sealed(statement, paper, withheld), text=to_text(statement, fields["signature"]))
+
+
+def _never_sealed(content: bytes) -> Examined | None:
+    """Return what is to be said of JSON that names neither seal nor station; None when it does, or is no JSON."""
+    try:
+        found = json.loads(content)
+    except (ValueError, RecursionError):
+        return None
+    if not isinstance(found, dict) or {SEAL, STATION} & set(found):
+        return None
+    return Examined(state=State.UNSEALED, why="it carries no seal, so nothing can be said of it")
 
 
 def _opened(fields: Any) -> tuple[Statement, Mapping[str, str], Mapping[str, str]]:
@@ -69,18 +81,11 @@ def _opened(fields: Any) -> tuple[Statement, Mapping[str, str], Mapping[str, str
     statement = Statement.of(fields["statement"])
     if not holds(statement.key, fields["signature"], statement.spelled()):
         raise ValueError("signature: it does not hold for the statement, so either of them was changed")
-    _check_spelling(fields, "parts", 32)
-    _check_spelling(fields, "salts", 16)
+    if not all(isinstance(fields[name], dict) for name in ("parts", "salts")):
+        raise ValueError("parts: they are not listed by path")
     if digest(spelled(fields["parts"])) != statement.digest:
         raise ValueError("parts: the list is not the one that was signed")
     return statement, fields["parts"], fields["salts"]
-
-
-def _check_spelling(fields: Mapping[str, Any], name: str, length: int) -> None:
-    listed = fields[name]
-    spelled = isinstance(listed, dict) and all(is_hex(one, length) for one in listed.values())
-    if not spelled:
-        raise ValueError(f"{name}: not each of them is {length} bytes, written as a seal writes them")
 
 
 def _compared(
@@ -128,12 +133,4 @@ def _by_station(found: Examined, stations: Stations) -> Examined:
         return found
     known = standing(found.statement.key, found.statement.issued, found.lineage, stations)
     state = State.GENUINE if known.trusted else State.UNKNOWN
-    return Examined(
-        state=state,
-        statement=found.statement,
-        station=known.name or found.station,
-        why=known.why,
-        withheld=found.withheld,
-        paper=found.paper,
-        lineage=found.lineage,
-    )
+    return replace(found, state=state, station=known.name or found.station, why=known.why)

@@ -38,6 +38,8 @@ class Examined:
     state: State
     statement: Statement | None = None
     """What the station signed; None when nothing signed was found, or its signature does not hold."""
+    text: str = ""
+    """The same with its signature, as a QR code carries it."""
     station: str = ""
     """As it calls itself, or as the list calls it once that is known."""
     why: str = ""

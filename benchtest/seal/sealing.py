@@ -19,7 +19,7 @@ from benchtest.seal.trusted import as_fields
 
 SEAL: Final = "seal"
 STATION: Final = "station"
-_NAME: Final = re.compile(r"[a-z][a-z_]*")
+_NAME: Final = re.compile(r"[a-z][a-z0-9_]*")
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

@@ -12,6 +12,7 @@ from typing import Any, Final
 
 LARGEST: Final = 32 << 20
 """Bytes; a paper of the shipped boards has some 200 kB."""
+_SPELLER: Final = json.JSONEncoder(ensure_ascii=False, sort_keys=True, separators=(",", ":"))
 _LARGEST_NUMBER: Final = 2**53 - 1
 _LONGEST_NUMBER: Final = 17
 
@@ -46,7 +47,7 @@ def read_strictly(content: bytes) -> dict[str, Any]:
 
 def spelled(value: Any) -> bytes:
     """Return what was read strictly as canonical JSON. Raises ValueError for half a surrogate pair."""
-    return json.dumps(value, ensure_ascii=False, sort_keys=True, separators=(",", ":")).encode()
+    return _SPELLER.encode(value).encode()
 
 
 def first_difference(content: bytes, found: dict[str, Any]) -> int | None:

@@ -208,7 +208,7 @@ def crossings(samples: Values, *, low: float, high: float, chunk: int = CHUNK) -
     below, above = (_as_stored(threshold, samples.dtype, up=up) for threshold, up in ((low, False), (high, True)))
     if not below < above:
         raise ValueError(f"thresholds {low!r} and {high!r} are one and the same in samples of {samples.dtype}")
-    comparator = _Comparator(low=below, high=above, chunk=chunk)
+    comparator = _Comparator(low=below, high=above, chunk=min(chunk, samples.size))
     for start, part in chunks(samples, chunk):
         comparator.watch(part, start)
     return comparator.changes()

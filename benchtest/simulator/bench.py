@@ -130,11 +130,10 @@ class SimulatedBench:
         if self._role(channel) is not Role.SUPPLY:
             raise AdapterRefused(f"channel {channel} is not a supply (it is: {self._role(channel)})")
         true = self._scene.supply_state(channel)
-        volts, amps = (self._converter(channel, role) for role in (Role.SENSE, Role.CURRENT))
         return SupplyState(
             on=true.on,
-            volts=volts.true_to_read(true.volts),
-            amps=amps.true_to_read(true.amps),
+            volts=self._converter(channel, Role.SENSE).true_to_read(true.volts),
+            amps=self._converter(channel, Role.CURRENT).true_to_read(true.amps),
             limiting=true.limiting,
         )
 
@@ -200,10 +199,10 @@ class SimulatedBench:
         capture = running.capture
         count = round(capture.duration * capture.rate)
         moments = Moments(running.started, running.pace / capture.rate, count)
+        begin, end, signal = moments.at(0), moments.at(-1), self._scene.signal
         converters = [self._converter(channel, self._role(channel)) for channel in capture.channels]
-        seen = [self._scene.signal(channel).during(moments.at(0), moments.at(-1)) for channel in capture.channels]
-        stretches = self._rng.random(len(seen)).tolist()
-        rows = [Row(*known) for known in zip(seen, converters, stretches, strict=True)]
+        seen = [signal(channel).during(begin, end) for channel in capture.channels]
+        rows = list(map(Row, seen, converters, self._rng.random(len(seen)).tolist()))
         return Recording(
             rate=capture.rate,
             channels=capture.channels,

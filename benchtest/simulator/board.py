@@ -199,7 +199,7 @@ class VirtualBoard:
     def amps(self, supply: str) -> float:
         """Return the current of a supply now (r.m.s. for a.c.)."""
         source, now = self.supplies[supply], self._events.now
-        coils = sum(relay.amps.at(now) for relay in self.relays.values()) if source is self.power else 0.0
+        coils = sum([relay.amps.at(now) for relay in self.relays.values()]) if source is self.power else 0.0
         return source.idle_amps(now) + coils
 
 

@@ -44,17 +44,15 @@ class Converter:
         codes = noise * np.float32(NOISE)
         codes += exact.astype(np.float32)
         np.rint(codes, out=codes)
-        np.clip(codes, -32768, 32767, out=codes)
+        np.minimum(codes, 32767, out=codes)
+        np.maximum(codes, -32768, out=codes)
         return codes.astype(np.int16)
 
-    def reach(self, value: float, most: float) -> tuple[int, int]:
-        """Return the least and the greatest code of a true value under noise of up to `most` standard deviations."""
-        exact, noise = value * (self.gain / self.scale) + self.offset / self.scale, NOISE * most
-        return _code(exact - noise - 1), _code(exact + noise + 1)  # one code for what single precision rounds
-
-
-def _code(exact: float) -> int:
-    return min(max(round(exact), -32768), 32767)
+    def reach(self, value: float, most: float) -> tuple[float, float]:
+        """Return what no code of a true value lies outside under noise of up to `most` standard deviations."""
+        exact = value * (self.gain / self.scale) + self.offset / self.scale
+        noise = NOISE * most + 2  # codes: half a one is rounded to the next, and single precision rounds too
+        return min(max(exact - noise, -32768.0), 32767.0), min(max(exact + noise, -32768.0), 32767.0)
 
 
 def converter(channel: int, role: Role, fixture: Fixture, chance: Chance) -> Converter:

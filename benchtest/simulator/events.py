@@ -17,7 +17,7 @@ class Events:
 
     def at(self, moment: float, action: Action) -> None:
         """Do `action` at `moment` (seconds of scene time), or as soon as possible when it has passed."""
-        heapq.heappush(self._heap, (max(moment, self.now), next(self._count), action))
+        heapq.heappush(self._heap, (max(self.now, moment), next(self._count), action))
 
     def after(self, delay: float, action: Action) -> None:
         """Do `action` in `delay` seconds."""
@@ -25,8 +25,9 @@ class Events:
 
     def advance(self, to: float) -> None:
         """Do everything that is due up to and including `to`, then let it be `to`."""
-        while self._heap and self._heap[0][0] <= to:
-            self.now, _, action = heapq.heappop(self._heap)
+        heap = self._heap
+        while heap and heap[0][0] <= to:
+            self.now, _, action = heapq.heappop(heap)
             action()
         self.now = max(self.now, to)
 

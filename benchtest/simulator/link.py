@@ -7,6 +7,7 @@ from benchtest.clock import Clock
 from benchtest.errors import AdapterRefused
 from benchtest.instruments import Message, Remark
 from benchtest.messages import Codec
+from benchtest.simulator.reporting import Frame
 from benchtest.simulator.scene import Scene
 
 
@@ -19,7 +20,7 @@ class SimulatedLink:
         self._last: dict[str, dict[str, float]] = {}
         self._frames: dict[str, tuple[int, bytes]] = {}
         """What was last sent of each message."""
-        self._sent: list[Message] = []
+        self._sent: list[Frame] = []
         self._beating = 0
 
     def heartbeat(self, message: str, *, every: float) -> None:
@@ -47,10 +48,10 @@ class SimulatedLink:
     def messages(self) -> Sequence[Message]:
         """Return what was sent and received since the last call, in order of time."""
         self._catch_up()
-        heard = [self._message(*frame) for frame in self._scene.take_sent()]
-        everything = sorted([*self._sent, *heard], key=attrgetter("at"))
+        sent = [self._message(*frame, sent=True) for frame in self._sent]
+        heard = [self._message(*frame, sent=False) for frame in self._scene.take_sent()]
         self._sent.clear()
-        return everything
+        return sorted(sent + heard, key=attrgetter("at"))
 
     def check(self) -> None:
         """Do nothing: what is simulated does not die."""
@@ -78,10 +79,10 @@ class SimulatedLink:
             self._frames[message] = self._codec.identifier(message), self._codec.encode(message, values, clip=True)
         frame = self._frames[message]
         self._scene.receive(*frame)
-        self._sent.append(self._message(now, *frame, sent=True))
+        self._sent.append((now, *frame))
         return now
 
-    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool = False) -> Message:
+    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool) -> Message:
         name, signals = self._codec.decode(identifier, data)
         return Message(at=at, name=name, signals=signals, frame=self._codec.written(identifier, data), sent=sent)
 

@@ -77,11 +77,11 @@ class Current:
     def at(self, moment: float) -> float:
         """Return the amperes at one moment."""
         row = -1 if moment >= self._moments[-1] else max(bisect_right(self._moments, moment) - 1, 0)
-        steady = self._steady(row, moment)
-        if steady is not None:
-            return steady
         course = self._courses[row]
-        assert course is not None  # nothing is steady
+        if course is None:
+            return 0.0
+        if (steady := self._steady(row, moment)) is not None:
+            return steady
         return float(course.at(np.array([moment - self._moments[row]]))[0])
 
     def during(self, begin: float, end: float) -> "Current | float":

@@ -8,6 +8,7 @@ the status code shown, and a signal in volts is the supply; these are convention
 
 from collections import deque
 from collections.abc import Callable, Mapping
+from functools import lru_cache
 from typing import Final
 
 from benchtest.faults import Kind
@@ -24,6 +25,10 @@ STATUS_EVERY: Final = 1.0
 
 ANSWERING: Final = 0.25
 """Share of the permitted time after which an answer begins."""
+
+SAID: Final = 1024
+"""Frames that are kept to be sent again."""
+NOTHING: Final = frozenset[str]()
 
 Frame = tuple[float, int, bytes]
 """Moment in scene time, identifier (0 on a serial line), data."""
@@ -49,6 +54,7 @@ class Reporter:
         self._drops, self._jitter, self._scale = specimen.drops(), specimen.jitter(), specimen.scale()
         self._unlike = int(specimen.has(Kind.CODE_DISAGREES, "link"))
         self._mute = specimen.having(Kind.FEEDBACK_STUCK)
+        """What is never reported as on."""
         self._meant = _meant(specimen.profile)
         self._unmeant = {
             message: [
@@ -59,6 +65,7 @@ class Reporter:
             for message in {link.status, link.board.message, *self._only_asked}
         }
         """Message → its signals that the profile gives no meaning, with their units."""
+        self._frame = lru_cache(SAID)(self._encoded)  # a board says the same over and over
         self._rng = specimen.chance.stream("messages")
         self._sent: deque[Frame] = deque(maxlen=65536)  # nobody may be listening
         self._life = self._sequence = 0
@@ -88,15 +95,7 @@ class Reporter:
     def _answer(self, message: str) -> None:
         if self._firmware.running:
             self._sequence = (self._sequence + 1) % 256
-            self._send(message, self._about(message))
-
-    def _about(self, message: str) -> Mapping[str, float]:
-        return self._feedbacks() if message == self._link.status else {}
-
-    def _feedbacks(self) -> Mapping[str, float]:
-        """Return every signal of the status message that the profile gives a meaning; of mute relays always 0."""
-        true = self._firmware.truth() - self._mute
-        return {signal: float(name in true) for signal, name in self._meant}
+            self._send(message)
 
     def _boot(self) -> None:
         self._life += 1
@@ -124,14 +123,21 @@ class Reporter:
 
     def _say(self, message: str) -> None:
         if message not in self._only_asked:
-            self._send(message, self._about(message))
+            self._send(message)
 
-    def _send(self, message: str, values: Mapping[str, float]) -> None:
+    def _send(self, message: str) -> None:
         if self._silent or (self._drops and self._rng.random() < self._drops):
             return
-        own = {name: self._own(name, unit) for name, unit in self._unmeant[message]}
-        data = self._codec.encode(message, {**own, **values}, clip=True)
-        self._sent.append((self._events.now, self._codec.identifier(message), data))
+        true = self._firmware.truth() - self._mute if message == self._link.status else NOTHING
+        frame = self._frame(message, true, *[self._own(name, unit) for name, unit in self._unmeant[message]])
+        self._sent.append((self._events.now, *frame))
+
+    def _encoded(self, message: str, true: frozenset[str], *own: float) -> tuple[int, bytes]:
+        """Return identifier and data of a message; in a status every signal with a meaning follows what is true."""
+        values = {signal: value for (signal, _), value in zip(self._unmeant[message], own, strict=True)}
+        if message == self._link.status:
+            values |= {signal: float(name in true) for signal, name in self._meant}
+        return self._codec.identifier(message), self._codec.encode(message, values, clip=True)
 
     def _own(self, signal: str, unit: str) -> float:
         if unit == "V":

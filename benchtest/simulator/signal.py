@@ -35,9 +35,10 @@ class Combined:
     def during(self, begin: float, end: float) -> Signal | float:
         """Return what it is between two moments."""
         parts = [part if isinstance(part, float) else part.during(begin, end) for part in self._parts]
-        if all(isinstance(part, float) for part in parts):
-            return float(self._function(*parts))
-        return Combined(self._function, *parts)
+        for part in parts:
+            if not isinstance(part, float):
+                return Combined(self._function, *parts)
+        return float(self._function(*parts))
 
     def sample(self, times: Samples) -> Samples | float:
         """Return the values at moments."""

@@ -6,7 +6,7 @@ moments that somebody asks for, in one pass per segment. History older than the 
 
 import math
 from bisect import bisect_right
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -20,16 +20,23 @@ SETTLED: Final = 40.0
 _PRUNE_AT: Final = 512
 
 
-class Trace:
-    """A quantity made of segments value(t) = target + (start - target)·exp(-(t - moment)/tau)."""
+class Segment(NamedTuple):
+    """value(t) = target + (start - target)·exp(-(t - moment)/tau), from its moment to that of the next."""
 
-    __slots__ = ("_moments", "_starts", "_targets", "_taus")
+    start: float
+    target: float
+    tau: float
+    """Seconds; 0 for a step."""
+
+
+class Trace:
+    """A quantity made of segments."""
+
+    __slots__ = ("_moments", "_segments")
 
     def __init__(self, value: float = 0.0) -> None:
         self._moments = [-math.inf]
-        self._starts = [value]
-        self._targets = [value]
-        self._taus = [0.0]
+        self._segments = [Segment(value, value, 0.0)]
 
     def set(self, moment: float, target: float, *, tau: float = 0.0, start: float | None = None) -> None:
         """From `moment` (never before the last one) go to `target`, at once or with time constant `tau` in seconds.
@@ -38,80 +45,81 @@ class Trace:
         """
         start = target if tau == 0.0 else self.at(moment) if start is None else start
         if moment == self._moments[-1]:
-            for part in (self._moments, self._starts, self._targets, self._taus):
-                part.pop()
+            self._moments.pop()
+            self._segments.pop()
         self._moments.append(moment)
-        self._starts.append(start)
-        self._targets.append(target)
-        self._taus.append(tau)
+        self._segments.append(Segment(start, target, tau))
         if len(self._moments) > _PRUNE_AT:
             self._forget(moment - HISTORY)
 
     def cut(self, moment: float) -> None:
         """Forget what was to come after `moment`."""
         while self._moments[-1] > moment:
-            for part in (self._moments, self._starts, self._targets, self._taus):
-                part.pop()
+            self._moments.pop()
+            self._segments.pop()
 
     def at(self, moment: float) -> float:
         """Return the value at one moment."""
         row = -1 if moment >= self._moments[-1] else bisect_right(self._moments, moment) - 1
-        tau = self._taus[row]
-        if tau == 0.0:
-            return self._targets[row]
-        decay = math.exp(-(moment - self._moments[row]) / tau)
-        return self._targets[row] + (self._starts[row] - self._targets[row]) * decay
+        start, target, tau = self._segments[row]
+        return target if tau == 0.0 else target + (start - target) * math.exp(-(moment - self._moments[row]) / tau)
 
     @property
     def target(self) -> float:
         """Where the quantity is going."""
-        return self._targets[-1]
+        return self._segments[-1].target
 
     @property
     def tau(self) -> float:
         """Time constant of the last segment in seconds; 0 for a step."""
-        return self._taus[-1]
+        return self._segments[-1].tau
 
     def during(self, begin: float, end: float) -> "Trace | float":
         """Return what it is between two moments, whatever is set afterwards; a number where it rests."""
-        if begin >= self._moments[-1] and self._settled(-1, begin):
-            return self._targets[-1]
-        first, last = self._rows(begin, end)
+        first = last = -1
+        if begin < self._moments[-1]:
+            first, last = self._rows(begin, end)
         if first == last and self._settled(first, begin):
-            return self._targets[first]
-        part = Trace.__new__(Trace)
-        for name in Trace.__slots__:
-            setattr(part, name, getattr(self, name)[first : last + 1])
+            return self._segments[first].target
+        part = Trace()
+        rows = slice(first, last + 1 or None)
+        part._moments, part._segments = self._moments[rows], self._segments[rows]
         return part
 
     def sample(self, times: Samples) -> "Samples | float":
         """Return the values at `times`, or one number when the quantity rests all the while."""
         first, last = self._rows(float(times[0]), float(times[-1]))
         if first == last and self._settled(first, float(times[0])):
-            return self._targets[first]
-        values = np.empty_like(times)
-        begins = [0, *np.searchsorted(times, self._moments[first + 1 : last + 1]).tolist(), len(times)]
-        for row, begin, end in zip(range(first, last + 1), begins, begins[1:], strict=False):
-            values[begin:end] = self._targets[row]
-            if end > begin and not self._settled(row, float(times[begin])):
-                settled = self._moments[row] + SETTLED * self._taus[row]
-                moving = slice(begin, begin + int(np.searchsorted(times[begin:end], settled, side="right")))
-                decay = np.exp((self._moments[row] - times[moving]) / self._taus[row])
-                values[moving] += (self._starts[row] - self._targets[row]) * decay
+            return self._segments[first].target
+        moments = self._moments[first : last + 1]
+        starts, targets, taus = np.array(self._segments[first : last + 1]).T
+        begins = times.searchsorted(moments)
+        begins[0] = 0
+        ends = np.concatenate((begins[1:], (times.size,)))
+        values: Samples = targets.repeat(ends - begins)
+        if taus.any():
+            # what still approaches is a few samples after each change, numbered here one segment after the other
+            settled = np.minimum(times.searchsorted(moments + SETTLED * taus, side="right"), ends)
+            counts = np.where(taus > 0.0, np.maximum(settled - begins, 0), 0)
+            rows = np.arange(counts.size).repeat(counts)
+            places = np.arange(rows.size) + (begins + counts - counts.cumsum())[rows]
+            decay = np.exp((np.array(moments)[rows] - times[places]) / taus[rows])
+            values[places] += (starts - targets)[rows] * decay
         return values
 
     def changes(self, since: float, until: float) -> list[tuple[float, float]]:
         """Return (moment, target) of every change in the half-open interval, for whoever wants edges, not samples."""
-        return [(m, v) for m, v in zip(self._moments, self._targets, strict=True) if since <= m < until]
+        known = zip(self._moments, self._segments, strict=True)
+        return [(moment, segment.target) for moment, segment in known if since <= moment < until]
 
     def _rows(self, begin: float, end: float) -> tuple[int, int]:
         """Return the segments that two moments are in."""
         return bisect_right(self._moments, begin) - 1, bisect_right(self._moments, end) - 1
 
     def _settled(self, row: int, moment: float) -> bool:
-        return self._taus[row] == 0.0 or moment - self._moments[row] > SETTLED * self._taus[row]
+        tau = self._segments[row].tau
+        return tau == 0.0 or moment - self._moments[row] > SETTLED * tau
 
     def _forget(self, before: float) -> None:
         first = max(bisect_right(self._moments, before) - 1, 0)
-        for part in (self._moments, self._starts, self._targets, self._taus):
-            del part[:first]
+        del self._moments[:first], self._segments[:first]

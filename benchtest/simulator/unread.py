@@ -74,8 +74,8 @@ class Unread:
             codes[row] = self[row]
         return codes
 
-    def reach(self, row: int, begin: int, end: int) -> tuple[int, int]:
-        """Return two codes that none of these samples lies outside."""
+    def reach(self, row: int, begin: int, end: int) -> tuple[float, float]:
+        """Return two codes, not always whole ones, that none of these samples lies outside."""
         seen, converter, _ = self._rows[row]
         if not isinstance(seen, float):
             seen = seen.during(self._moments.at(begin), self._moments.at(end - 1))

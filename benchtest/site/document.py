@@ -46,6 +46,8 @@ class Site(Section):
     format: Literal["benchtest-site/1"]
     depot: Depot
     """Whose paper it is."""
+    records: Annotated[str, Field(max_length=300)] = ""
+    """Where the records of all benches are, `postgresql://host/name`; else each bench keeps its own."""
     language: FileName = "en"
     """Of the papers: the tag of a shipped language, or the name of a language file beside the site file."""
     profiles: Profiles = Profiles()

@@ -13,6 +13,8 @@ from benchtest.site.logo import LARGEST, Kind, LogoError, kind_of
 
 ENVIRONMENT: Final = "BENCHTEST_SITE"
 """Names the site file where no option does."""
+SERVER: Final = "postgresql://"
+"""What the address of shared records begins with."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -60,6 +62,9 @@ def load_site(path: Path) -> LoadedSite:
             logos.extend(_logo(site.depot.logo, review))
         if not review.is_broken("language"):
             _language(site.language, review)
+        if not review.is_broken("records") and site.records and not site.records.startswith(SERVER):
+            hint = f"{SERVER}host/name; a bench's own file needs no line here"
+            review.say(("records",), f"{site.records!r} is not the address of a server", hint)
         if site.profiles.approvers is not None and not review.is_broken("profiles"):
             _companion(site.profiles.approvers, ("profiles", "approvers"), review)
 

@@ -107,7 +107,11 @@ def _study(series: Series, within: Within, confidence: float) -> CapabilityStudy
     values, quantity = series.values, series.quantity
     mean, deviation = float(values.mean()), float(values.std(ddof=1))
     short, freedom = _within(series, within)
-    facts = {"count": series.count, "low": quantity.low, "high": quantity.high, "confidence": confidence}
+
+    def indices(spread: float, free: float) -> Capability:
+        limits = {"low": quantity.low, "high": quantity.high, "confidence": confidence}
+        return capability(mean, spread, count=series.count, freedom=free, **limits)
+
     return CapabilityStudy(
         quantity=quantity,
         count=series.count,
@@ -115,8 +119,8 @@ def _study(series: Series, within: Within, confidence: float) -> CapabilityStudy
         deviation=deviation,
         within=short,
         normality=normality(values).probability,
-        short=capability(mean, short, freedom=freedom, **facts),  # type: ignore[arg-type]
-        overall=capability(mean, deviation, freedom=series.count - 1, **facts),  # type: ignore[arg-type]
+        short=indices(short, freedom),
+        overall=indices(deviation, series.count - 1.0),
         free=_free(values, quantity, confidence),
         outside=int(np.count_nonzero((values < quantity.low) | (values > quantity.high))),
     )

@@ -4,7 +4,7 @@ import math
 from collections.abc import Iterator
 
 from benchtest.metrology.capability import percentile_count
-from benchtest.metrology.figures import permitted, plain
+from benchtest.metrology.figures import percent, permitted, plain
 from benchtest.metrology.variance_components import Estimate
 from benchtest.studies.capability import CapabilityStudy, Studied, Within, of_boards
 from benchtest.studies.charts import MOST, histogram
@@ -107,7 +107,7 @@ def _range(one: Estimate) -> str:
 
 def _notes(found: Studied, within: Within, confidence: float) -> Iterator[str]:
     spans = "between neighbours in time" if within == "neighbours" else f"inside of each {within}"
-    yield f"Cp, Cpk: spread {spans}; Pp, Ppk: spread of all readings; {confidence:.4g} confidence limits"
+    yield f"Cp, Cpk: spread {spans}; Pp, Ppk: spread of all readings; {percent(confidence)} limits"
     yield "limits of Pp by chi-squared, of Cpk and Ppk by noncentral t for the nearer limit"
     if any(one.normality < SUSPECT for one in found.studies):
         yield f"!: not normal (p below {SUSPECT:g}); these indices do not mean what they say, take those by percentiles"

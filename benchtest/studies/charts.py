@@ -7,7 +7,7 @@ each column, so that what lies outside a limit is never left out.
 import io
 from collections.abc import Callable, Sequence
 from itertools import pairwise
-from typing import Final, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import matplotlib as mpl
 import numpy as np
@@ -28,7 +28,7 @@ MOST: Final = 12
 COLUMNS: Final = 600
 INK, POINT, LIMIT, SIGNAL, PALE = "#222222", "#4a5a6a", "#b45309", "#b00020", "#9aa5b1"
 SIZE: Final = (5.2, 3.1)
-_STYLE: Final = {
+_STYLE: Final[dict[Any, Any]] = {
     "svg.fonttype": "none",
     "svg.hashsalt": "benchtest",
     "font.family": "DejaVu Sans",
@@ -133,16 +133,17 @@ def control_charts(
     def draw(figure: Figure) -> None:
         for row, chart in enumerate(charts):
             axis = figure.add_subplot(len(charts), 1, row + 1)
-            _chart(axis, chart, Scale(chart.points, unit), marked.get(chart.kind, set()))
-            if baseline < chart.points.size:
+            first = 1 + charts[0].points.size - chart.points.size  # a moving range belongs to the later reading
+            _chart(axis, chart, Scale(chart.points, unit), marked.get(chart.kind, set()), first)
+            if baseline < charts[0].points.size:
                 axis.axvline(baseline + 0.5, color=PALE, linewidth=0.8)
 
     told = "; ".join(f"{chart.kind}: {len(marked.get(chart.kind, set()))} points with a signal" for chart in charts)
     return drawn(title, f"Control charts of {title}. {told}.", draw, tall=0.75 * len(charts))
 
 
-def _chart(axis: Axes, chart: Chart, scale: Scale, marked: set[int]) -> None:
-    numbers = np.arange(1, chart.points.size + 1)
+def _chart(axis: Axes, chart: Chart, scale: Scale, marked: set[int], first: int) -> None:
+    numbers = np.arange(first, first + chart.points.size)
     kept = _outermost(chart.points, marked)
     axis.plot(numbers[kept], scale(chart.points[kept]), color=POINT, linewidth=0.7, marker=".", markersize=3)
     out = np.array(sorted(marked), np.intp)
@@ -221,14 +222,14 @@ def differences(first: Numbers, second: Numbers, found: Agreement, unit: str, ti
         axis = figure.add_subplot()
         axis.plot(across(means), up(gaps), ".", color=POINT, markersize=5)
         for name, one, colour in (
-            ("upper limit of agreement", found.upper, LIMIT),
-            ("mean difference", found.mean, INK),
-            ("lower limit of agreement", found.lower, LIMIT),
+            ("upper limit\nof agreement", found.upper, LIMIT),
+            ("mean\ndifference", found.mean, INK),
+            ("lower limit\nof agreement", found.lower, LIMIT),
         ):
             axis.axhspan(float(up(one.low)), float(up(one.high)), color=colour, alpha=0.12, linewidth=0)
             axis.axhline(float(up(one.value)), color=colour, linewidth=0.8)
-            axis.annotate(name, (1.0, float(up(one.value))), xycoords=("axes fraction", "data"), ha="right",
-                          va="bottom", fontsize=7, color=colour)  # fmt: skip
+            axis.annotate(name, (1.01, float(up(one.value))), xycoords=("axes fraction", "data"), ha="left",
+                          va="center", fontsize=7, color=colour, annotation_clip=False)  # fmt: skip
         axis.set_xlabel(across.label("mean of the pair"))
         axis.set_ylabel(up.label("difference"))
 

@@ -19,6 +19,7 @@ from benchtest.metrology.control_chart import (
     deviations,
     ewma,
     individuals,
+    lag_one,
     means,
     moving_ranges,
     signals,
@@ -50,6 +51,8 @@ class DriftStudy:
     baseline: int
     signals: tuple[Marked, ...]
     """In the order of the points."""
+    neighbours: float
+    """Correlation of the baseline's points with their neighbours."""
 
     @property
     def fresh(self) -> tuple[Marked, ...]:
@@ -90,7 +93,14 @@ def _study(series: Series, kind: Kind, rules: RuleSet, baseline: int, by: str, w
         raise ValueError(f"{moments.size} points (expected {FEWEST} or more)")
     base = min(baseline, moments.size)
     charts = _charts(series, kind, base, by, weight)
-    return DriftStudy(quantity=series.quantity, charts=charts, baseline=base, signals=_marked(charts, rules, moments))
+    points = series.values if kind == "ewma" else charts[0].points
+    return DriftStudy(
+        quantity=series.quantity,
+        charts=charts,
+        baseline=base,
+        signals=_marked(charts, rules, moments),
+        neighbours=lag_one(points[:base]),
+    )
 
 
 def _charts(series: Series, kind: Kind, base: int, by: str, weight: float) -> tuple[Chart, ...]:

@@ -1,5 +1,6 @@
 """Control charts in words, tables and pictures."""
 
+import math
 from collections import Counter
 from collections.abc import Iterator
 from datetime import UTC, datetime
@@ -40,6 +41,7 @@ def _finding(one: DriftStudy) -> dict[str, Any]:
     return {
         "quantity": one.quantity,
         "baseline": one.baseline,
+        "neighbours": one.neighbours,
         "charts": [
             {
                 "kind": chart.kind,
@@ -111,7 +113,13 @@ def _notes(found: Drifts, rules: RuleSet) -> Iterator[str]:
     elif rules == "western electric":
         yield "the four Western Electric rules together give a false alarm in some 92 points"
     elif rules == "nelson":
-        yield "the eight Nelson rules together give a false alarm in some 50 points"
+        yield "the eight Nelson rules together give a false alarm in some 75 points"
+    for one in found.studies:
+        if one.neighbours > 2 / math.sqrt(one.baseline):
+            yield (
+                f"{one.quantity.title}: neighbours in the baseline hang together (r = {one.neighbours:.2f}); the rules "
+                "suppose that they do not, and alarm more often than stated"
+            )
     yield from (f"left out: {one}" for one in found.left_out)
 
 

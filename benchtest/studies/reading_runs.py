@@ -7,6 +7,7 @@ clock or a test current moves all readings of a bench together.
 """
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -20,7 +21,7 @@ from benchtest.procedure import Interval
 from benchtest.readings import Origin
 from benchtest.records.folder import read_run
 from benchtest.results import Outcome, Result, Run
-from benchtest.studies.readings import FACTORS, Factor, Quantity, Readings
+from benchtest.studies.readings import FACTORS, Choice, Factor, Quantity, Readings
 
 SCATTERS: Final = ("repeatability", "resolution", "sampling")
 """Terms of a budget, by the beginnings of their names, that differ from reading to reading."""
@@ -33,29 +34,41 @@ def run_folders(path: Path) -> tuple[Path, ...]:
     return tuple(sorted(found.parent for found in path.glob("*/run.json")))
 
 
-def read_runs(folders: Iterable[Path], *, source: str, passed_only: bool, bench: str | None = None) -> Readings:
-    """Return the readings of runs; what cannot be read is set aside. Raises StudyError when none is left."""
-    rows, unreadable, aside = _Rows(), list[str](), 0
+def read_runs(folders: Iterable[Path], *, source: str, choice: Choice) -> Readings:
+    """Return the readings of runs; what cannot be read is set aside.
+
+    Raises StudyError when none is left, or when they are of several parts and none is chosen.
+    """
+    rows, unreadable, aside = _Rows(), list[str](), list[str]()
     for folder in folders:
         try:
             run = read_run(folder)
         except DocumentError as problem:
             unreadable.append(str(problem))
             continue
-        if (passed_only and run.outcome is not Outcome.PASS) or (bench is not None and run.bench != bench):
-            aside += 1
+        if reason := _unwanted(run, choice):
+            aside.append(reason)
         else:
             rows.add(run)
     if not rows.values:
-        left = (
-            f"{aside} were set aside, {len(unreadable)} could not be read" if aside or unreadable else "none is there"
-        )
-        hint = "runs of boards that passed are wanted" if passed_only else "name a folder of finished runs"
+        left = f"{len(aside)} were set aside, {len(unreadable)} could not be read"
+        hint = "runs of boards that passed are wanted" if choice.passed_only else "name a folder of finished runs"
         raise StudyError(f"{source}: no run to study ({left}; {hint})")
+    choice.of_parts(sorted(rows.parts), source)
     notes = [f"set aside: {one}" for one in unreadable]
-    if aside:
-        notes.append(f"{aside} runs set aside: {'not passed' if passed_only else 'of another bench'}")
+    notes += [f"{count} runs set aside: {reason}" for reason, count in Counter(aside).items()]
     return rows.readings(source, tuple(notes))
+
+
+def _unwanted(run: Run, choice: Choice) -> str:
+    """Return why a run is not studied; nothing when it is."""
+    if choice.part and run.procedure.part != choice.part:
+        return "another part"
+    if choice.passed_only and run.outcome is not Outcome.PASS:
+        return "not passed"
+    if choice.board not in {None, run.job.serial}:
+        return "another board"
+    return "another bench" if choice.bench not in {None, run.bench} else ""
 
 
 @dataclass(slots=True)
@@ -74,21 +87,23 @@ class _Rows:
     """Of each run."""
     origins: dict[Origin, int] = field(default_factory=dict)
     profiles: set[str] = field(default_factory=set)
+    parts: set[str] = field(default_factory=set)
 
     def add(self, run: Run) -> None:
         """Take the numbers of a run."""
         number = len(self.moments)
         self.moments.append(datetime.fromisoformat(run.started).timestamp())
         named = (run.job.serial, run.job.technician, run.bench, run.job.phase, run.started[:10])
-        for name, value in zip(FACTORS, named, strict=True):
-            self.factors[name].append(value)
+        for name, said in zip(FACTORS, named, strict=True):
+            self.factors[name].append(said)
         self.origins[run.origin] = self.origins.get(run.origin, 0) + 1
         self.profiles.add(run.profile_digest)
+        self.parts.add(run.procedure.part)
         places = {name: place for place, name in enumerate(self.quantities)}
-        for result, quantity in _numbers(run):
+        for value, result, quantity in _numbers(run):
             self.quantities[quantity.id] = quantity  # the newest limits count
             self.which.append(places.setdefault(quantity.id, len(places)))
-            self.values.append(float(result.value))  # type: ignore[arg-type]
+            self.values.append(value)
             self.expanded.append(math.nan if result.uncertainty is None else result.uncertainty)
             self.scatter.append(scatter_of(result))
             self.runs.append(number)
@@ -122,8 +137,8 @@ def _factor(column: list[str], runs: "np.ndarray[tuple[int], np.dtype[np.intp]]"
     return Factor(codes=codes[runs], names=tuple(names))
 
 
-def _numbers(run: Run) -> Iterator[tuple[Result, Quantity]]:
-    """Yield the results that are finite numbers with a unit."""
+def _numbers(run: Run) -> Iterator[tuple[float, Result, Quantity]]:
+    """Yield the results that are finite numbers with a unit, and the numbers."""
     for result in run.results:
         value, check = result.value, result.check
         if not check.unit or isinstance(value, str | bool | None) or not math.isfinite(value):
@@ -132,10 +147,8 @@ def _numbers(run: Run) -> Iterator[tuple[Result, Quantity]]:
         if isinstance(check.permitted, Interval):
             low = low if check.permitted.low is None else check.permitted.low
             high = high if check.permitted.high is None else check.permitted.high
-        yield (
-            result,
-            Quantity(id=check.id, title=check.title, unit=check.unit, low=low, high=high, place=check.place),
-        )
+        quantity = Quantity(id=check.id, title=check.title, unit=check.unit, low=low, high=high, place=check.place)
+        yield float(value), result, quantity
 
 
 def scatter_of(result: Result) -> float:

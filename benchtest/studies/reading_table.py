@@ -7,12 +7,12 @@ no number is refused with its line, so that a slip of the pen is not read as a r
 
 import csv
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import Final
+from typing import Final, TypeAlias
 
 import numpy as np
 
@@ -38,6 +38,7 @@ COLUMNS: Final = {
 }
 CHUNK: Final = 50_000
 """Rows that are taken apart at a time."""
+Cell: TypeAlias = str | tuple[str, ...]
 _KIND: Final = ("quantity", "title", "unit", "low", "high")
 
 
@@ -57,7 +58,7 @@ def read_table(path: Path) -> Readings:
 def _read(path: Path, file: "Iterator[str]") -> Readings:
     first = next(file, "")
     semicolons = ";" in first and "," not in first
-    reader = csv.reader(file, delimiter=";" if semicolons else ",")
+    reader = csv.reader(file, delimiter=";" if semicolons else ",", strict=True)
     head = [name.strip() for name in next(csv.reader([first], delimiter=";" if semicolons else ","), [])]
     _check_head(path, head)
     columns = _Columns(path, head, decimal_comma=semicolons)
@@ -76,6 +77,24 @@ def _check_head(path: Path, head: list[str]) -> None:
         raise CaptureError(path, f"column {twice.pop()!r} twice", place="line 1", expected="every column once")
 
 
+class _Numbered(dict[Cell, int]):
+    """Numbers cells as they come; asked as often as there are rows, so that it is a plain look-up mostly."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.names: dict[Cell, int] = {}
+        """The same without blanks around them."""
+
+    def __missing__(self, cell: Cell) -> int:
+        name = cell.strip() if isinstance(cell, str) else cell
+        self[cell] = number = self.names.setdefault(name, len(self.names))
+        return number
+
+    def all(self, cells: Iterable[Cell], count: int) -> Codes:
+        """Return the numbers of as many cells."""
+        return np.fromiter(map(self.__getitem__, cells), np.int32, count)
+
+
 @dataclass(slots=True)
 class _Columns:
     """What has been read so far."""
@@ -85,37 +104,41 @@ class _Columns:
     decimal_comma: bool
     line: int = 1
     empty: int = 0
-    kinds: dict[tuple[str, ...], int] = field(default_factory=dict)
-    names: dict[str, dict[str, int]] = field(default_factory=lambda: {name: {} for name in FACTORS})
+    kinds: _Numbered = field(default_factory=_Numbered)
+    names: dict[str, _Numbered] = field(default_factory=lambda: {name: _Numbered() for name in FACTORS})
     rows: dict[str, list[Numbers | Codes]] = field(default_factory=dict)
 
     def add(self, rows: list[list[str]]) -> None:
         """Take a chunk apart."""
-        lines = range(self.line + 1, self.line + 1 + len(rows))
+        lines: Sequence[int] = range(self.line + 1, self.line + 1 + len(rows))
         self.line += len(rows)
-        wanted, place = len(self.head), self.head.index("value")
+        place = self.head.index("value")
+        if set(map(len, rows)) != {len(self.head)} or not all(row[place].strip() for row in rows):
+            rows, lines = self._whole(rows, lines, place)
+        if not rows:
+            return
+        count = len(rows)
+        cells = dict(zip(self.head, zip(*rows, strict=True), strict=True))
+        for name in ("value", "U", "scatter"):
+            self._keep(name, self._numbers(name, cells.get(name), lines))
+        self._keep("at", self._moments(cells.get("at"), lines))
+        for name in FACTORS:
+            column = cells.get(name)
+            self._keep(name, np.zeros(count, np.int32) if column is None else self.names[name].all(column, count))
+        nothing = ("",) * count
+        kinds = zip(*(cells.get(name, nothing) for name in _KIND), strict=True)
+        self._keep("kind", self.kinds.all(kinds, count))
+
+    def _whole(self, rows: list[list[str]], lines: Sequence[int], place: int) -> tuple[list[list[str]], Sequence[int]]:
+        """Return the rows that have a value, and their lines; refuse the first of another length."""
         there = [(line, row) for line, row in zip(lines, rows, strict=True) if row]
         for line, row in there:
-            if len(row) != wanted:
+            if len(row) != len(self.head):
                 hint = "a comma inside a field needs quotes around the field"
-                raise self._wrong(line, f"{len(row)} fields", f"{wanted}, as in the first line", hint)
+                raise self._wrong(line, f"{len(row)} fields", f"{len(self.head)}, as in the first line", hint)
         read = [(line, row) for line, row in there if row[place].strip()]
         self.empty += len(there) - len(read)
-        if not read:
-            return
-        numbers = [line for line, _ in read]
-        cells = dict(zip(self.head, zip(*(row for _, row in read), strict=True), strict=True))
-        for name in ("value", "U", "scatter"):
-            self._keep(name, self._numbers(name, cells.get(name), numbers))
-        self._keep("at", self._moments(cells.get("at"), numbers))
-        for name in FACTORS:
-            known = self.names[name]
-            column = cells.get(name)
-            codes = (known.setdefault(cell.strip(), len(known)) for cell in column or ())
-            self._keep(name, np.fromiter(codes, np.int32) if column else np.zeros(len(read), np.int32))
-        nothing = [""] * len(read)
-        kinds = zip(*(cells.get(name, nothing) for name in _KIND), strict=True)
-        self._keep("kind", np.array([self.kinds.setdefault(kind, len(self.kinds)) for kind in kinds], np.int32))
+        return [row for _, row in read], [line for line, _ in read]
 
     def _keep(self, name: str, column: Numbers | Codes) -> None:
         self.rows.setdefault(name, []).append(column)
@@ -125,49 +148,51 @@ class _Columns:
         if cells is None:
             return np.full(len(lines), math.nan)
         try:
-            found = np.array([float(self._point(cell) or "nan") for cell in cells], np.float64)
+            found = np.fromiter(map(float, cells), np.float64, len(lines))
         except ValueError:
-            found = None
-        if found is None or (name == "value" and not np.isfinite(found).all()) or np.isinf(found).any():
-            self._refuse_first(name, cells, lines)
-        assert found is not None
+            return self._slowly(name, cells, lines)
+        return found if np.isfinite(found).all() else self._slowly(name, cells, lines)
+
+    def _slowly(self, name: str, cells: Sequence[str], lines: Sequence[int]) -> Numbers:
+        """Read a column with empty cells or decimal commas; refuse the first cell that is no number."""
+        found = np.full(len(lines), math.nan)
+        for place, cell in enumerate(cells):
+            text = self._point(cell).strip()
+            try:
+                found[place] = float(text) if text else math.nan
+            except ValueError:
+                found[place] = math.inf
+            if text and not math.isfinite(found[place]):
+                hint = "units go into the column 'unit'; leave the cell empty where nothing was read"
+                raise self._wrong(lines[place], f"{name} {cell.strip()!r}", "a number such as 12.5", hint)
         return found
 
     def _point(self, cell: str) -> str:
         return cell.replace(",", ".") if self.decimal_comma else cell
 
-    def _refuse_first(self, name: str, cells: Sequence[str], lines: Sequence[int]) -> None:
-        for line, cell in zip(lines, cells, strict=True):
-            text = self._point(cell).strip()
-            try:
-                fine = not text or math.isfinite(float(text))
-            except ValueError:
-                fine = False
-            if not fine:
-                hint = "units go into the column 'unit'; leave the cell empty where nothing was read"
-                raise self._wrong(line, f"{name} {cell.strip()!r}", "a number such as 12.5", hint)
-
     def _moments(self, cells: Sequence[str] | None, lines: Sequence[int]) -> Numbers:
         if cells is None:
             return np.array(lines, np.float64)
-        found, known = np.empty(len(lines)), dict[str, float]()
-        for place, (line, cell) in enumerate(zip(lines, cells, strict=True)):
-            moment = known.get(cell)  # the readings of one run share it
-            if moment is None:
-                moment = known[cell] = self._moment(cell, line)
-            found[place] = moment
+        known = {cell: self._moment(cell) for cell in set(cells)}  # the readings of one run share it
+        found = np.fromiter(map(known.__getitem__, cells), np.float64, len(lines))
+        for place in np.flatnonzero(~np.isfinite(found)).tolist():
+            if cells[place].strip():
+                expected = "a time such as 2026-03-02T10:15:00, or a number"
+                raise self._wrong(lines[place], f"at {cells[place]!r}", expected)
+            found[place] = lines[place]
         return found
 
-    def _moment(self, cell: str, line: int) -> float:
-        """Return seconds since 1970 of a time, which is UTC unless it says otherwise, or the number that is given."""
+    @staticmethod
+    def _moment(cell: str) -> float:
+        """Return seconds since 1970 of a time, UTC unless it says otherwise, or a number; NaN for anything else."""
         text = cell.strip()
         try:
             if "-" not in text[1:]:
-                return float(text) if text else float(line)
+                return float(text)
             said = datetime.fromisoformat(text)
             return (said if said.tzinfo is not None else said.replace(tzinfo=UTC)).timestamp()
-        except (ValueError, OverflowError) as cause:
-            raise self._wrong(line, f"at {cell!r}", "a time such as 2026-03-02T10:15:00, or a number") from cause
+        except (ValueError, OverflowError):
+            return math.nan
 
     def _wrong(self, line: int, found: str, expected: str, hint: str = "") -> CaptureError:
         return CaptureError(self.path, found, place=f"line {line}", expected=expected, hint=hint)
@@ -192,7 +217,9 @@ class _Columns:
             scatter=np.concatenate(self.rows["scatter"]) * scale,
             moments=np.concatenate(self.rows["at"]),
             factors={
-                name: Factor(codes=np.concatenate(self.rows[name]), names=tuple(self.names[name] or {"": 0}))
+                name: Factor(
+                    codes=np.concatenate(self.rows[name]), names=tuple(map(str, self.names[name].names)) or ("",)
+                )
                 for name in FACTORS
             },
             notes=tuple(notes),
@@ -202,7 +229,8 @@ class _Columns:
         """Return the quantities, and for each kind of row which it is and what its numbers are multiplied by."""
         quantities: dict[str, Quantity] = {}
         number_of, scale_of = np.zeros(len(self.kinds), np.int32), np.ones(len(self.kinds))
-        for (said, title, unit, low, high), number in self.kinds.items():
+        for kind, number in self.kinds.names.items():
+            said, title, unit, low, high = kind
             name = said.strip() or "reading"
             scale, si = si_unit(unit.strip())
             limits = [self._limit(text, scale, name) for text in (low, high)]

@@ -24,6 +24,28 @@ NEAR: Final = 6
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
+class Choice:
+    """Which runs are studied; a table says by its rows which readings are."""
+
+    part: str = ""
+    """Needed where there are runs of several."""
+    passed_only: bool = False
+    last_of_each: bool = False
+    """The last run of each board is enough."""
+    board: str | None = None
+    bench: str | None = None
+
+    def of_parts(self, parts: Sequence[str], source: str) -> str:
+        """Return the one part that is studied; raise StudyError where it is not there, or not said which it is."""
+        there = ", ".join(parts[:NEAR]) or "none"
+        if self.part and self.part not in parts:
+            raise StudyError(f"{source}: no run of {self.part!r} (there are runs of {there})")
+        if not self.part and len(parts) != 1:
+            raise StudyError(f"{source}: runs of {len(parts)} parts ({there}); choose one with --part")
+        return self.part or parts[0]
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Quantity:
     """What was read again and again."""
 
@@ -143,7 +165,7 @@ class Readings:
         for pattern, row in zip(patterns, fitting, strict=True):
             if not any(row):
                 raise StudyError(f"{self.source}: no reading is called {pattern!r} ({_known(self.quantities)})")
-        return self._of_quantities(np.flatnonzero(np.any(fitting, axis=0)))
+        return self.of_quantities(np.flatnonzero(np.any(fitting, axis=0)))
 
     def where(self, **chosen: str | None) -> "Readings":
         """Return the readings with these names in these columns. Raises StudyError when there are none."""
@@ -159,7 +181,8 @@ class Readings:
             raise StudyError(f"{self.source}: no reading is of all of {', '.join(v for v in chosen.values() if v)}")
         return self._at(np.flatnonzero(rows))
 
-    def _of_quantities(self, kept: NDArray[np.intp]) -> "Readings":
+    def of_quantities(self, kept: NDArray[np.intp]) -> "Readings":
+        """Return the readings of the quantities with these numbers, which are sorted."""
         found = self._at(np.flatnonzero(np.isin(self.which, kept)))
         return replace(
             found,

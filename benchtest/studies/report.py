@@ -91,8 +91,8 @@ def to_lines(report: Report, width: int = WIDTH) -> Iterator[str]:
 
 
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
-    options = {"break_long_words": False, "break_on_hyphens": False}
-    return textwrap.wrap(text, width, subsequent_indent=indent, **options) or [""]  # type: ignore[arg-type]
+    lines = textwrap.wrap(text, width, subsequent_indent=indent, break_long_words=False, break_on_hyphens=False)
+    return lines or [""]
 
 
 def _table(table: Table, width: int) -> Iterator[str]:

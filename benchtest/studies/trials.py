@@ -4,6 +4,7 @@ Trials that were made before, by the same software on the same profile and fixtu
 so work that was interrupted goes on where it stood, and a second question costs nothing.
 """
 
+import gc
 import hashlib
 import json
 import math
@@ -179,6 +180,7 @@ _SUBJECT: list[Subject] = []
 
 def _take(subject: Subject) -> None:
     _SUBJECT[:] = [subject]
+    gc.freeze()  # all that is loaded by now stays, and need not be looked through again and again
 
 
 def _mine(trials: Sequence[Trial]) -> list[Tried]:

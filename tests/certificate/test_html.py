@@ -1,13 +1,10 @@
-"""The page for the screen: parsed, and opened in a real browser."""
+"""The page for the screen, parsed; `test_browser` opens it in a real browser."""
 
-import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
-from selenium import webdriver
 
 from benchtest.certificate import describe, to_html
 from tests.certificate.test_pdf import HOSTILE
@@ -92,33 +89,3 @@ def test_hostile_text_stays_text(text: str) -> None:
     assert {tag: count(tag) for tag in ("script", "svg", "table", "p", "meta")} == {
         tag: [found for found, _ in page.elements].count(tag) for tag in ("script", "svg", "table", "p", "meta")
     }
-
-
-@pytest.fixture
-def browser() -> Iterator[webdriver.Chrome]:
-    chromium, driver_path = shutil.which("chromium"), shutil.which("chromedriver")
-    if chromium is None or driver_path is None:
-        pytest.skip("needs Chromium and its driver (apt-get install chromium chromium-driver); .ci/run has them")
-    options = webdriver.ChromeOptions()
-    options.binary_location = chromium
-    for argument in ("--headless=new", "--no-sandbox", "--disable-gpu", "--disable-background-networking"):
-        options.add_argument(argument)
-    options.set_capability("goog:loggingPrefs", {"browser": "ALL"})
-    service = webdriver.ChromeService(driver_path)
-    driver = webdriver.Chrome(options=options, service=service)
-    yield driver
-    driver.quit()
-
-
-@pytest.mark.browser
-def test_a_telephone_shows_the_whole_width(passed: Path, browser: webdriver.Chrome) -> None:
-    """At 320 pixels nothing is cut or scrolled sideways, nothing is fetched, and nothing is blocked or wrong."""
-    metrics = {"width": 320, "height": 800, "deviceScaleFactor": 1, "mobile": True}
-    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
-    browser.get((passed / "certificate.html").as_uri())
-    assert 320 == browser.execute_script("return document.documentElement.scrollWidth")
-    wide = "return [...document.querySelectorAll('main *')].filter(e => e.getBoundingClientRect().right > 321).length"
-    assert 0 == browser.execute_script(wide)
-    assert [] == browser.execute_script("return performance.getEntriesByType('resource').map(e => e.name)")
-    assert [] == browser.execute("getLog", {"type": "browser"})["value"]
-    assert "PASS" in browser.find_element("tag name", "header").text

@@ -254,7 +254,8 @@ def test_help_imports_click_and_little_else() -> None:
     """Nothing heavy is loaded for `--help`."""
     code = (
         "import sys; from benchtest.cli import entry; entry(['--help']); "
-        "heavy = {'numpy', 'pydantic', 'yaml', 'can', 'cantools', 'typst', 'rich', 'jinja2', 'serial'}; "
+        "heavy = {'numpy', 'pydantic', 'yaml', 'can', 'cantools', 'typst', 'rich', 'jinja2', 'serial', "
+        "'sqlalchemy', 'alembic', 'psycopg'}; "
         "print('loaded:', sorted(heavy & set(sys.modules)))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=ROOT)

@@ -20,9 +20,9 @@ def benchtest(tmp_path_factory: pytest.TempPathFactory) -> Benchtest:
     """Run a command in the repository, with a cache that belongs to these tests."""
     cache = tmp_path_factory.mktemp("cache")
 
-    def run(*words: str) -> "subprocess.CompletedProcess[str]":
-        environment = {**os.environ, "XDG_CACHE_HOME": str(cache)}
-        command = [sys.executable, "-m", "benchtest", *words]
+    def run(*words: str, module: tuple[str, ...] = ("benchtest",)) -> "subprocess.CompletedProcess[str]":
+        environment = {**os.environ, "XDG_CACHE_HOME": str(cache), "PYTEST_ADDOPTS": ""}
+        command = [sys.executable, "-m", *module, *words]
         return subprocess.run(
             command, cwd=ROOT, env=environment, capture_output=True, text=True, timeout=300, check=False
         )
@@ -53,6 +53,17 @@ def test_a_failed_run_names_suspects_once_the_faults_were_tried_out(benchtest: B
     paper = next(newest.glob("report.html")).read_text(encoding="utf-8")
     assert "What is probably wrong" in paper
     assert "replace relay K2" in paper
+
+
+def test_profiles_as_tests_name_suspects_too(benchtest: Benchtest, tmp_path: Path) -> None:
+    """A failure under pytest says where to look first, once the faults of the board were tried out."""
+    run_with(benchtest, "K2 contact welded", tmp_path)
+    diagnosed = benchtest("diagnose", str(next(tmp_path.iterdir())))
+    words = ("pytest", "-p", "benchtest.pytest_plugin", "-p", "no:cacheprovider", "-q", *CARWASH)
+    told = benchtest(*words, "--fault", "K2 contact welded", module=()).stdout
+
+    assert 0 == diagnosed.returncode, diagnosed.stderr
+    assert re.search(r"^  look first +\d\S* % K2 contact welded: The contact of K2 has welded", told, re.MULTILINE)
 
 
 def test_the_diagnosis_as_json_has_its_version(benchtest: Benchtest, tmp_path: Path) -> None:

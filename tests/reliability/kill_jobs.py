@@ -26,7 +26,7 @@ from benchtest.records.folder import write_run
 from tests.records.finished import finished_run
 
 ROOT: Final = Path(__file__).parents[2]
-Say = Callable[[str], object]
+Say = Callable[[str], None]
 BATCH: Final = 30
 """Runs that lie ready for a job."""
 
@@ -187,7 +187,7 @@ class Withdraw:
             for one in self._ready:
                 with records.reading() as connection:
                     runs = runs_of_number(connection, one)
-                withdraw(records, runs, reason="found unfit", by="Q. Person")
+                withdraw(records, runs, root=depot.place, reason="found unfit", by="Q. Person")
                 say(one)
 
     def check(self, depot: Depot, said: Sequence[str]) -> str:
@@ -228,6 +228,7 @@ class WholeRun:
         words = ["profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml", "--serial", f"KILL-{number % 5}"]
         os.chdir(ROOT)
         os.environ.pop("BENCHTEST_RECORDS", None)
+        os.environ["BENCHTEST_STATION"] = str(depot.place / "station")
         entry(["run", *words, "--json", *place])
         sys.stdout.flush()
         summary = json.loads(os.read(read, 1 << 16))

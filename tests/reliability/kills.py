@@ -22,7 +22,7 @@ from pathlib import Path
 from time import perf_counter
 from typing import Final
 
-from tests.reliability.kill_jobs import JOBS, Depot, Job, WholeRun
+from tests.reliability.kill_jobs import JOBS, Depot, Job
 from tests.servers.postgresql import served
 
 HEAD: Final = """# Records under kill -9
@@ -61,14 +61,12 @@ def main(arguments: Sequence[str]) -> int:
     parser.add_argument("--kills", type=int, default=1000, metavar="N", help="so many on each kind of database")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--server", metavar="URL", help="an empty PostgreSQL database; else a server is started")
-    parser.add_argument("--without-runs", action="store_true", help="leave the whole runs out, which take longest")
     parser.add_argument("--write", type=Path, metavar="FILE")
     asked = parser.parse_args(arguments)
-    jobs = [job for job in JOBS if not (asked.without_runs and isinstance(job, WholeRun))]
     rows = []
     with _server(asked.server) as url:
         for server in ("", url):
-            rows += campaign(server, jobs, kills=asked.kills, chance=random.Random(asked.seed))
+            rows += campaign(server, JOBS, kills=asked.kills, chance=random.Random(asked.seed))
     page = table(rows) + misses(rows)
     print(page)
     if asked.write is not None:
@@ -128,7 +126,8 @@ def killed(job: Job, depot: Depot, number: int, *, after: float) -> list[str]:
 def _work(job: Job, depot: Depot, number: int, say: int) -> None:
     """Be the process that is killed; never returns."""
     try:
-        job.work(depot, number, lambda text: os.write(say, f"{text}\n".encode()))
+        with os.fdopen(say, "w", buffering=1, encoding="utf-8") as line:
+            job.work(depot, number, lambda text: print(text, file=line))
         signal.pause()
     finally:
         os._exit(1)

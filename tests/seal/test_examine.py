@@ -98,14 +98,13 @@ def test_every_byte_of_a_certificate_counts(kept: Path, stations: Stations) -> N
 
 
 def test_every_character_of_a_code_counts(paper: Sealed, stations: Stations) -> None:
-    """Each character of the QR text replaced by every other that a code can have: altered each time."""
-    letters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:a"
+    """Each character of the QR text replaced by ten others, which take turns: altered each time."""
+    letters = "0123456789ABCDEFGHIJKLMNOPQRSTUVWXYZ $%*+-./:"
     assert State.GENUINE == examine_text(paper.text, stations).state
     for place, right in enumerate(paper.text):
-        for letter in letters.replace(right, ""):
+        turned = letters[place % 45 :] + letters[: place % 45]
+        for letter in turned[::4].replace(right, ""):
             changed = paper.text[:place] + letter + paper.text[place + 1 :]
-            if place == len(paper.text) - 1 and not letter.strip():
-                continue  # a blank at the end is what a scanner may add; the signature before it is cut short
             assert State.ALTERED == examine_text(changed, stations).state, (place, letter)
 
 
@@ -188,18 +187,18 @@ def test_a_paper_cut_short_anywhere_is_altered(paper: Sealed, stations: Stations
 @pytest.mark.parametrize(
     ("content", "said"),
     [
-        (b'{"a":1,"a":2}', "key 'a' stands there twice"),
+        (b'{"a":1,"a":2,"seal":1}', "key 'a' stands there twice"),
         (b'{"seal":{"a":1,"a":1}}', "key 'a' stands there twice"),
-        (b'{"a":NaN}', "the number NaN"),
-        (b'{"a":-Infinity}', "the number -Infinity"),
-        (b'{"a":1.5}', "the number 1.5"),
-        (b'{"a":1e400}', "the number 1e400"),
+        (b'{"a":NaN,"seal":1}', "the number NaN"),
+        (b'{"a":-Infinity,"seal":1}', "the number -Infinity"),
+        (b'{"a":1.5,"seal":1}', "the number 1.5"),
+        (b'{"a":1e400,"seal":1}', "the number 1e400"),
         (b'{"a":' + b"9" * 5000 + b"}", "is beyond 53 bits"),
         (b'{"a":"\xff"}', "byte 7 (0xff) is not UTF-8"),
         ('{"a":"ä"}'.encode("latin-1"), "is not UTF-8"),
-        ('{"a":"x"}'.encode("utf-16"), "is not UTF-8"),
-        ('{"a":"x"}'.encode("utf-8-sig"), "unexpected UTF-8 BOM"),
-        ('{"ä":"x"}'.encode(), "is not ASCII"),
+        ('{"seal":"x"}'.encode("utf-16"), "is not UTF-8"),
+        ('{"seal":"x"}'.encode("utf-8-sig"), "unexpected UTF-8 BOM"),
+        ('{"seal":"x","ä":1}'.encode(), "is not ASCII"),
         (b'{"a":' * 100_000, "nested too deeply"),
         (b"[" * 100_000, "nested too deeply"),
         (b"[]", "is not a JSON object"),
@@ -234,8 +233,7 @@ def test_another_stations_paper_is_genuine_but_of_a_stranger(tmp_path: Path, sta
 
 def test_a_stranger_cannot_take_a_known_name(paper: Sealed, tmp_path: Path, stations: Stations) -> None:
     """With the trusted key written into a stranger's paper, or its signature beside it, the seal does not hold."""
-    stranger = json.loads(sealed_by(open_station(tmp_path)).content)
-    known = json.loads(paper.content)
+    stranger, known = _fields(sealed_by(open_station(tmp_path))), _fields(paper)
     for take in ("signature", "statement", "parts"):
         mixed = {**stranger, "seal": {**stranger["seal"], take: known["seal"][take]}}
         assert State.ALTERED == examine_json(rfc8785.dumps(mixed), stations).state
@@ -245,7 +243,7 @@ def test_a_stranger_cannot_take_a_known_name(paper: Sealed, tmp_path: Path, stat
 
 def test_a_signature_of_another_paper_of_the_station_does_not_fit(kept: Path, stations: Stations) -> None:
     """Signature, or the whole seal, of one paper under another: altered."""
-    one, other = (json.loads(sealed_by(open_station(kept), number).content) for number in ("20260314-A", "20260314-B"))
+    one, other = (_fields(sealed_by(open_station(kept), number)) for number in ("20260314-A", "20260314-B"))
     swapped = {**one, "seal": {**one["seal"], "signature": other["seal"]["signature"]}}
     whole = {**one, "title": "Other", "seal": other["seal"]}
 
@@ -253,11 +251,17 @@ def test_a_signature_of_another_paper_of_the_station_does_not_fit(kept: Path, st
     assert State.ALTERED == examine_json(rfc8785.dumps(whole), stations).state
 
 
+def _fields(paper: Sealed) -> dict[str, Any]:
+    found: dict[str, Any] = json.loads(paper.content)
+    return found
+
+
 def test_what_was_never_sealed_is_not_called_altered(paper: Sealed, stations: Stations) -> None:
     """A paper without a seal is told of as such, and one that has lost its seal as altered."""
+    plain: dict[str, Any] = dict(PAPER)
     lost = changed(paper, lambda p: p.pop("seal"))
 
-    assert State.UNSEALED == examine_json(rfc8785.dumps(PAPER), stations).state
+    assert State.UNSEALED == examine_json(rfc8785.dumps(plain), stations).state
     assert State.ALTERED == examine_json(lost, stations).state
 
 

@@ -174,3 +174,14 @@ def test_the_schema_takes_what_the_reader_takes() -> None:
     jsonschema.validate(written_out, described)
     with pytest.raises(jsonschema.ValidationError):
         jsonschema.validate({**written_out, "logo": "x"}, described)
+
+
+def test_a_site_says_where_the_records_of_all_benches_are(tmp_path: Path) -> None:
+    """The address of a server; a file, or another kind of server, is refused with its place."""
+    assert (
+        "postgresql://depot/records"
+        == load_site(written(tmp_path, f"{SITE}records: postgresql://depot/records\n")).site.records
+    )
+    said = problem(written(tmp_path, f"{SITE}records: runs/records.sqlite\n"))
+    assert "site.yaml:9" in said
+    assert "'runs/records.sqlite' is not the address of a server" in said

@@ -15,9 +15,10 @@ from sqlalchemy import delete, exists, func, insert, literal, select, update
 from benchtest.clock import wall_time
 from benchtest.errors import BenchtestError
 from benchtest.records.database.opening import Records, Unreachable, open_server
-from benchtest.records.database.record import Change, add_to_folder
+from benchtest.records.database.record import here
 from benchtest.records.database.storing import Stored, add_changes, load, store
 from benchtest.records.database.tables import CERTIFICATE_CHANGES, OUTBOX, RUNS
+from benchtest.records.notes import WITHDRAWN, Change, withdraw_papers
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -100,7 +101,7 @@ def _note(bench: Records, one: _Waiting, problem: str) -> None:
         connection.execute(update(OUTBOX).where(OUTBOX.c.run_id == one.run_id).values(values))
 
 
-def fetch_changes(bench: Records, server: Records) -> int:
+def fetch_changes(bench: Records, server: Records, root: Path) -> int:
     """Take over what the server knows of this bench's certificates, here and in their run folders; return how much."""
     wanted = select(RUNS.c.identity, CERTIFICATE_CHANGES).join(RUNS, RUNS.c.id == CERTIFICATE_CHANGES.c.run_id)
     with server.reading() as connection:
@@ -114,8 +115,9 @@ def fetch_changes(bench: Records, server: Records) -> int:
             names = ("key", "status", "reason", "by", "at", "replaced_by")
             change = Change(**{name: getattr(row, name) for name in names})
             if add_changes(connection, there.id, [change]):
-                add_to_folder(Path(there.folder), [change])
                 news += 1
+                if change.status == WITHDRAWN:
+                    withdraw_papers(here(there.folder, root), change)
     return news
 
 

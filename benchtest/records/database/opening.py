@@ -108,6 +108,11 @@ def open_records(address: Address) -> Records:
         return open_server(address.server)
     if address.file is None:
         raise RecordsError("no records are kept here ('none' was chosen; try --records PATH)")
+    if not address.file.exists():
+        raise RecordsError(
+            f"{address.file}: no records are there (a finished run makes them, and 'benchtest records rebuild' makes "
+            "them from run folders; try --runs or --records)"
+        )
     return open_file(address.file)
 
 

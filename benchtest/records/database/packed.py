@@ -17,7 +17,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from benchtest.canonical import from_canonical, to_canonical
 from benchtest.results import Verdict
 
 LETTERS: Final = {
@@ -81,16 +80,15 @@ def unpack_readings(content: bytes) -> tuple[Reading, ...]:
         end = 4 + 3 * count * DOUBLE
         numbers, verdicts = _doubles(plain[4:end]), plain[end : end + count]
         spoken = json.loads(plain[end + count :])
-        words, notes, nans = spoken["words"], spoken["notes"], set(spoken["nans"])
+        stated = [None if math.isnan(number) else number for number in numbers]
+        values: list[float | str | None] = [*stated[:count]]
+        for at, word in {**dict.fromkeys(spoken["nans"], math.nan), **spoken["words"]}.items():
+            values[int(at)] = word
+        notes = {int(at): note for at, note in spoken["notes"].items()}
+        columns = values, stated[count : 2 * count], stated[2 * count :], verdicts
         return tuple(
-            Reading(
-                value=words.get(str(at), math.nan if at in nans else _stated(numbers[at])),
-                uncertainty=_stated(numbers[count + at]),
-                coverage=_stated(numbers[2 * count + at]),
-                verdict=VERDICTS[verdicts[at]],
-                note=notes.get(str(at), ""),
-            )
-            for at in range(count)
+            Reading(value=value, uncertainty=u, coverage=k, verdict=VERDICTS[letter], note=notes.get(at, ""))
+            for at, (value, u, k, letter) in enumerate(zip(*columns, strict=True))
         )
     except (zlib.error, struct.error, KeyError, IndexError, TypeError) as cause:
         raise ValueError(f"these are not packed readings: {cause}") from cause
@@ -98,10 +96,6 @@ def unpack_readings(content: bytes) -> tuple[Reading, ...]:
 
 def _number(value: float | str | None) -> float:
     return math.nan if value is None or isinstance(value, str) else float(value)
-
-
-def _stated(number: float) -> float | None:
-    return None if math.isnan(number) else number
 
 
 def _planes(numbers: "array[float]") -> bytes:
@@ -125,20 +119,21 @@ def _little_endian(numbers: "array[float]") -> "array[float]":
     return numbers
 
 
-def pack_checklist(lines: Sequence[Line]) -> bytes:
-    """Return a checklist as one value; same lines, same bytes before deflating (`spell_checklist`)."""
-    return zlib.compress(spell_checklist(lines), LEVEL)
-
-
 def spell_checklist(lines: Sequence[Line]) -> bytes:
-    """Return a checklist as canonical JSON, of which its digest is taken."""
-    return to_canonical([[one.check, one.step, one.title, one.unit, one.low, one.high, one.word] for one in lines])
+    """Return a checklist as JSON: same lines, same bytes, so that its digest can be asked for."""
+    rows = [[one.check, one.step, one.title, one.unit, one.low, one.high, one.word] for one in lines]
+    return json.dumps(rows, separators=(",", ":")).encode("ascii")
+
+
+def pack_checklist(lines: Sequence[Line]) -> bytes:
+    """Return a checklist as one value."""
+    return zlib.compress(spell_checklist(lines), LEVEL)
 
 
 def unpack_checklist(content: bytes) -> tuple[Line, ...]:
     """Return what `pack_checklist` was given. Raises ValueError when it is not that."""
     try:
-        found = from_canonical(zlib.decompress(content))
+        found = json.loads(zlib.decompress(content))
         return tuple(
             Line(check=check, step=step, title=title, unit=unit, low=low, high=high, word=word)
             for check, step, title, unit, low, high, word in found

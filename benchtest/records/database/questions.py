@@ -2,6 +2,7 @@
 
 import difflib
 import math
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta, timezone
@@ -151,7 +152,7 @@ class Drift:
     @property
     def values(self) -> list[float]:
         """The numbers, the oldest first."""
-        return [float(one.reading.value) for one in self.points if isinstance(one.reading.value, float | int)]
+        return [one.reading.value for one in self.points if isinstance(one.reading.value, float)]
 
     @property
     def change(self) -> float:
@@ -189,13 +190,14 @@ def history(connection: Connection, serial: str, *, part: str = "") -> History:
         raise RecordsError(_unknown(connection, "serial number", serial, BOARDS.c.serial))
     checklists = _checklists(connection, {row.checklist_id for row in rows})
     lines = dict[tuple[str, str], Line]()
-    points = dict[tuple[str, str], list[Point]]()
+    points = defaultdict[tuple[str, str], list[Point]](list)
     for row in rows:
         run = _line(row)
         for line, reading in zip(checklists[row.checklist_id], unpack_readings(row.content), strict=True):
-            if isinstance(reading.value, float | int) and math.isfinite(reading.value):
-                lines[run.part, line.check] = line
-                points.setdefault((run.part, line.check), []).append(Point(run=run, reading=reading))
+            if isinstance(reading.value, float) and math.isfinite(reading.value):
+                key = run.part, line.check
+                lines[key] = line
+                points[key].append(Point(run=run, reading=reading))
     drifts = tuple(Drift(part=key[0], line=lines[key], points=tuple(found)) for key, found in points.items())
     return History(runs=tuple(_line(row) for row in rows), drifts=drifts)
 

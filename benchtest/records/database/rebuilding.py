@@ -13,10 +13,11 @@ from benchtest.canonical import digest, read_whole, wrong
 from benchtest.clock import wall_time
 from benchtest.errors import BenchtestError
 from benchtest.records.database.opening import COMPANIONS, Damaged, Records, open_file
-from benchtest.records.database.record import add_to_folder, record_of
+from benchtest.records.database.record import record_of
 from benchtest.records.database.storing import Stored, changes_of, identifier, store
 from benchtest.records.folder import DEPOT, read_run
 from benchtest.records.journal import read_journal
+from benchtest.records.notes import WITHDRAWN, withdraw_papers
 from benchtest.results import Run
 
 CUT_OFF: Final = "was cut off: it has no run.json"
@@ -83,7 +84,9 @@ def _index(records: Records, folder: Path, *, queue: bool) -> Indexed:
     with records.writing() as connection:
         done = store(connection, record, queue=queue)
         known = changes_of(connection, identifier(connection, record.identity))
-    add_to_folder(folder, known)
+    for change in known:
+        if change.status == WITHDRAWN and all(one.status != WITHDRAWN for one in record.changes):
+            withdraw_papers(folder, change)
     reason = f"{len(missing)} files of evidence are not there any more" if missing else ""
     return Indexed(folder=folder, stored=done, reason=reason)
 

@@ -1,40 +1,22 @@
 """What the records keep of a run: everything that is asked about later, taken from its run file."""
 
 import re
-from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Final
 
-from benchtest.canonical import digest, from_canonical, read_whole, to_canonical, write_whole, wrong
-from benchtest.errors import DocumentError
+from benchtest.canonical import digest, read_whole, to_canonical, wrong
 from benchtest.procedure import Check, Interval
 from benchtest.records.database.packed import Line, Reading
 from benchtest.records.erased import read_erased
 from benchtest.records.folder import read_run
+from benchtest.records.notes import Change, read_changes
 from benchtest.results import Instrument, Result, Run, Verdict
 
 RESUMES: Final = re.compile(rb'"kind":"resumes"')
 """As a line of a journal has it; inside a text its quotes would be escaped."""
-STATUS: Final = "certificate.status.json"
-"""In a run folder: what became of its certificate after it was issued."""
-STATUS_FORMAT: Final = "benchtest-certificate-status/1"
-
-
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Change:
-    """What became of a certificate after it was issued."""
-
-    key: str
-    """Tells this change from every other."""
-    status: str
-    """`withdrawn` or `superseded`."""
-    reason: str
-    by: str
-    at: datetime
-    replaced_by: str = ""
-    """Number of the certificate that takes its place."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -136,7 +118,7 @@ def record_of(run: Run, folder: Path) -> Record:
             Suspect(faults=" or ".join(one.faults), sentence=one.sentence, probability=one.probability)
             for one in run.suspects
         ),
-        changes=read_changes(folder),
+        changes=read_changes(folder, run.number),
     )
 
 
@@ -200,33 +182,7 @@ def _reading(result: Result | None) -> Reading:
     )
 
 
-def read_changes(folder: Path) -> tuple[Change, ...]:
-    """Return what became of the certificate in a run folder. Raises DocumentError when that cannot be read."""
-    path = folder / STATUS
-    if not path.exists():
-        return ()
-    try:
-        found = from_canonical(read_whole(path))
-        if found["format"] != STATUS_FORMAT:
-            raise wrong(path, f"format {found['format']!r} is not known", hint=f"this program reads {STATUS_FORMAT!r}")
-        return tuple(Change(**{**one, "at": datetime.fromisoformat(one["at"])}) for one in found["changes"])
-    except (ValueError, KeyError, TypeError) as cause:
-        raise wrong(path, "is not a certificate status of this program") from cause
-
-
-def add_to_folder(folder: Path, changes: Sequence[Change]) -> bool:
-    """Write what became of a certificate into its run folder, whole or not at all; return False where that cannot be.
-
-    The folder may be on another computer, or gone; the records know it all the same.
-    """
-    if not (folder / "run.json").is_file():
-        return False
-    try:
-        known = {one.key: one for one in read_changes(folder)}
-        every = list({**known, **{one.key: one for one in changes if one.key not in known}}.values())
-        if len(every) > len(known):
-            spelled = [{**asdict(one), "at": one.at.isoformat(timespec="milliseconds")} for one in every]
-            write_whole(folder / STATUS, to_canonical({"format": STATUS_FORMAT, "changes": spelled}))
-    except (OSError, DocumentError):
-        return False
-    return True
+def here(folder: str, root: Path) -> Path:
+    """Return where a run folder is now: below `root` if it is there, for folders are moved and copied."""
+    moved = root / Path(folder).name
+    return moved if moved.is_dir() else Path(folder)

@@ -19,12 +19,12 @@ SHARES_IN_USER_SPACE: Final = frozenset({"sshfs", "glusterfs", "rclone", "s3fs",
 MOUNTS: Final = Path("/proc/self/mountinfo")
 
 
-def share(path: Path, mounts: Path = MOUNTS) -> str:
+def share(path: Path, mounts: Path | None = None) -> str:
     """Return what kind of network share `path` lies on; empty when it lies on none, or when that is not known."""
     if str(path).startswith(("\\\\", "//")):
         return "network path"
     try:
-        table = mounts.read_text(encoding="utf-8", errors="surrogateescape")
+        table = (mounts or MOUNTS).read_text(encoding="utf-8", errors="surrogateescape")
     except OSError:
         return ""
     kind = _file_system(path.resolve(), table)

@@ -23,7 +23,7 @@ from benchtest.records.database.packed import (
     unpack_checklist,
     unpack_readings,
 )
-from benchtest.records.database.record import Change, Record, Suspect
+from benchtest.records.database.record import Record, Suspect
 from benchtest.records.database.tables import (
     BOARDS,
     CALIBRATIONS,
@@ -37,6 +37,7 @@ from benchtest.records.database.tables import (
     RUNS,
     SUSPECTS,
 )
+from benchtest.records.notes import Change
 from benchtest.results import Instrument, Verdict
 
 ELSEWHERE: Final = {"part", "serial", "simulated_faults", "instruments", "lines", "readings", "suspects", "changes"}
@@ -173,13 +174,15 @@ def _findings(record: Record) -> list[dict[str, Any]]:
 
 
 def add_changes(connection: Connection, run_id: int, changes: Sequence[Change]) -> int:
-    """Add what became of a certificate; return how much of it is news."""
-    added = 0
-    for one in changes:
+    """Add what became of a certificate; return how much of it is news. It is withdrawn once, whoever tells of it."""
+    known = {(one.status, one.replaced_by) for one in changes_of(connection, run_id)} if changes else set()
+    news = [one for one in changes if (one.status, one.replaced_by) not in known]
+    for one in news:
         row = {name: getattr(one, name) for name in ("key", "status", "reason", "by", "at", "replaced_by")}
-        statement = _insert(connection, CERTIFICATE_CHANGES).values(run_id=run_id, **row).on_conflict_do_nothing()
-        added += connection.scalar(statement.returning(CERTIFICATE_CHANGES.c.id)) is not None
-    return added
+        connection.execute(
+            _insert(connection, CERTIFICATE_CHANGES).values(run_id=run_id, **row).on_conflict_do_nothing()
+        )
+    return len(news)
 
 
 def enqueue(connection: Connection, run_id: int) -> None:

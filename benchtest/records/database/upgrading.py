@@ -32,11 +32,13 @@ def upgrade_file(engine: Engine, file: Path, version: str) -> Path:
     kept = file.with_name(f"{file.name}.schema-{version}-{wall_time():%Y%m%dT%H%M%S}")
     copy_file(file, kept)
     with engine.connect().execution_options(writes=True) as connection:
-        connection.exec_driver_sql("PRAGMA foreign_keys=OFF")  # a table that is copied is dropped for a moment
+        beneath = connection.connection.driver_connection  # a transaction has not begun yet, as these lines need
+        assert isinstance(beneath, sqlite3.Connection)
+        beneath.execute("PRAGMA foreign_keys=OFF")  # a table that is copied is dropped for a moment
         with connection.begin():
             if version_of(connection) != VERSIONS[-1]:  # another program may have been quicker
                 upgrade(connection)
-        connection.exec_driver_sql("PRAGMA foreign_keys=ON")
+        beneath.execute("PRAGMA foreign_keys=ON")
     return kept
 
 

@@ -1,23 +1,20 @@
-"""What becomes of certificates after they were issued: withdrawn, or superseded by another. Nothing is ever taken back.
+"""Withdrawing certificates by the dozen. Nothing is ever taken back: a board that is tested again gets a new one.
 
-The records take all of it in one transaction; then each run folder that lies on this computer is told, so that the
-records can be rebuilt from the folders with it, and so that a certificate can be checked without the records.
+The records take all of it in one transaction; then a sealed note is laid into each run folder that is on this computer,
+so that the records can be rebuilt from the folders with it, and a certificate be checked without the records.
 """
 
 import os
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
 
 from benchtest.clock import wall_time
 from benchtest.records.database.opening import Records
 from benchtest.records.database.questions import RunLine
-from benchtest.records.database.record import Change, add_to_folder
+from benchtest.records.database.record import here
 from benchtest.records.database.storing import add_changes
-
-WITHDRAWN: Final = "withdrawn"
-SUPERSEDED: Final = "superseded"
+from benchtest.records.notes import WITHDRAWN, Change, withdraw_papers
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -30,18 +27,17 @@ class Changed:
     """Run folders that could not be told: gone, or on another computer."""
 
 
-def withdraw(records: Records, runs: Sequence[RunLine], *, reason: str, by: str, replaced_by: str = "") -> Changed:
-    """Withdraw the certificates of these runs, or note by which number they are superseded, all of them or none."""
-    status = SUPERSEDED if replaced_by else WITHDRAWN
-    concerned = [run for run in runs if run.paper == "certificate" and run.status not in {WITHDRAWN, status}]
+def withdraw(records: Records, runs: Sequence[RunLine], *, root: Path, reason: str, by: str) -> Changed:
+    """Withdraw the certificates of these runs, all of them or none. The run folders are looked for below `root` first.
+
+    A certificate that was superseded is withdrawn with the one that took its place.
+    """
+    concerned = [run for run in runs if run.paper == "certificate" and run.status != WITHDRAWN]
     now = wall_time()
-    changes = [
-        Change(key=os.urandom(16).hex(), status=status, reason=reason, by=by, at=now, replaced_by=replaced_by)
-        for _ in concerned
-    ]
+    changes = [Change(key=os.urandom(16).hex(), status=WITHDRAWN, reason=reason, by=by, at=now) for _ in concerned]
     with records.writing() as connection:
         for run, change in zip(concerned, changes, strict=True):
             add_changes(connection, run.id, [change])
     told = zip(concerned, changes, strict=True)
-    untold = tuple(run.folder for run, change in told if not add_to_folder(Path(run.folder), [change]))
+    untold = tuple(run.folder for run, change in told if not withdraw_papers(here(run.folder, root), change))
     return Changed(numbers=tuple(run.number for run in concerned), untold=untold)
