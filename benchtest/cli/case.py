@@ -4,6 +4,7 @@ A bench tests whatever becomes of the records: what cannot be asked or entered i
 """
 
 import os
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import replace
@@ -150,4 +151,8 @@ def own_repairs(records: Address, part: str, library: "Library") -> Mapping[str,
         say(f"own repairs are not counted: {problem}", err=True)
         return {}
     names = {one.fault.casefold(): one.fault for one in library.signatures}
-    return {names[text.casefold()]: count for text, count in counts.items() if text.casefold() in names}
+    own: Counter[str] = Counter()
+    for text, count in counts.items():
+        if text.casefold() in names:
+            own[names[text.casefold()]] += count
+    return own

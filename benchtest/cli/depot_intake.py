@@ -95,7 +95,7 @@ def intake(
         cost_limit=cost_limit,
     )
     personal, pictures = _personal(customer, contact, complaint, photos)
-    with opened(root, records) as depot:
+    with opened(root, records, new=True) as depot:
         earlier = stays_of(depot.records, serial=fact.serial, part=fact.part)
         case = depot.take_in(work_order, fact, by=by, personal=personal, photos=pictures)
         tell_case(case)

@@ -130,12 +130,14 @@ def required(value: str | None, what: str, option: str) -> str:
 
 
 @contextmanager
-def opened(root: Path, records: str) -> Iterator["Depot"]:
-    """Open the depot of a folder of runs."""
+def opened(root: Path, records: str, *, new: bool = False) -> Iterator["Depot"]:
+    """Open the depot of a folder of runs; with `new`, its records are made where there are none."""
     from benchtest.depot.flow import Depot
-    from benchtest.records.database.opening import open_records
+    from benchtest.records.database.opening import open_file, open_records
 
-    with open_records(address(records, root)) as found:
+    place = address(records, root)
+    make = new and not place.server and place.file is not None
+    with open_file(place.file) if make and place.file else open_records(place) as found:
         yield Depot(root=root, records=found)
 
 

@@ -94,8 +94,8 @@ def _notes(study: LimitStudy) -> Iterator[str]:
     taken = [one for one in study.found if one.scatter > 0]
     if taken:
         yield (
-            f"scatter of the bench taken out of {len(taken)} readings: s² - u², u from the budgets or as stated, with "
-            "fewer boards and degrees of freedom in effect"
+            f"scatter of the bench taken out of {len(taken)} readings: its variance, from the budgets or as stated, is "
+            "subtracted; fewer boards and degrees of freedom are then in effect"
         )
     else:
         yield "no scatter of the bench was taken out: none is known, or it would make no limit closer"

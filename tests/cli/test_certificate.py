@@ -109,6 +109,7 @@ def test_a_scanner_types_the_code(finished: Path) -> None:
         said = process.stdout.read().decode()
     assert 0 == process.returncode
     assert "PASS, serial A1" in said
+    assert "this proves these facts and no other word of the page" in said
 
     piped = subprocess.run(command, input=(finished / "certificate.pdf").read_bytes(), check=False, cwd=ROOT)
     assert 0 == piped.returncode

@@ -273,6 +273,27 @@ def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
         assert [("recipes",)] == connection.execute("SELECT name FROM sqlite_master").fetchall()
 
 
+def test_a_file_that_is_no_database_is_not_set_aside(benchtest: Said, runs: Path) -> None:
+    """Somebody's letter, named by mistake, stays where it is."""
+    letter = runs.parent / "letter.txt"
+    letter.write_text("Dear customer, " * 500, encoding="utf-8")
+    code, _, said = benchtest("records", "rebuild", "--runs", runs, "--records", letter)
+
+    assert (4, True) == (code, "is no database, and is left where it is" in said)
+    assert [letter] == list(runs.parent.glob("letter*"))
+
+
+@pytest.mark.parametrize("place", ["", "nowhere/at/all/records.sqlite"])
+def test_a_place_that_cannot_be_is_said_so(benchtest: Said, tmp_path: Path, place: str) -> None:
+    """A folder, and a path below a file."""
+    (tmp_path / "nowhere").write_text("a file", encoding="utf-8")
+    code, _, said = benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path / "runs", "--records", tmp_path / place)
+
+    assert 0 == code
+    assert "NOT in the records" in said
+    assert "cannot be" in said
+
+
 def test_a_full_disk_loses_no_run(benchtest: Said, runs: Path) -> None:
     """No file may grow any more: the run is whole, the records say why they lack it, and get it from its folder."""
     (runs / "records.sqlite").unlink()
