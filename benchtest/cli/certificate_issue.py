@@ -1,6 +1,7 @@
 """`benchtest certificate seal`, `withdraw`, `reissue` and `withhold`: papers written after their run."""
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from pathlib import Path
 
@@ -100,19 +101,25 @@ def reissue(run: Path, reason: str, by: str, released_by: str | None, **stated: 
     Results and evidence stay as they are; only what was stated about the job can be put right.
     """
     found = read_run(run)
-    readings = load_readings(run, found)
-    before = _known(latest(run), among=run)
     if released_by and found.second_person and _same(released_by, found.job.technician):
         raise click.UsageError(f"--released-by {released_by!r} has tested it (this method asks for a second person)")
     stated |= {"released_by": released_by}
     corrected = {name: clean_text(text) for name, text in stated.items() if text is not None}
-    job = replace(on_paper(found, run).job, **corrected)
+    put_right(run, corrected, reason=reason, by=by)
+    return 0
+
+
+def put_right(run: Path, stated: Mapping[str, str], *, reason: str, by: str) -> None:
+    """Issue the paper of a run folder anew with other words about its job, and say so; the earlier one gets a note."""
+    found = read_run(run)
+    readings = load_readings(run, found)
+    before = _known(latest(run), among=run)
+    job = replace(on_paper(found, run).job, **stated)
     said = _said(reason, by)
     path, sealed = issue_anew(found, readings, run, job, replaces=before.number, reason=said.reason, day=said.day)
     write_note(run, Kind.REPLACED, before, said, station=open_station(), replacement=sealed.statement)
     say(f"number {sealed.statement.number} replaces {before.number}: {path}")
     tell_records(run)
-    return 0
 
 
 def _same(one: str, other: str) -> bool:
@@ -127,7 +134,7 @@ def _known(path: Path, *, among: Path | None = None) -> Statement:
     stations = read_stations(stations_file(station_folder()))
     found = examine(read_bytes(path, largest=LARGEST), stations)
     if found is not None and found.statement is not None and among is not None:
-        found = after_notes(found, notes_in([among], found.statement.number, stations))
+        found = after_notes(found, notes_in([among], stations, about=found.statement.number))
     if found is None or found.state is not State.GENUINE or found.statement is None:
         state = "no paper" if found is None else f"{found.state}: {found.why}"
         raise wrong(path, f"is {state}", hint="only a genuine paper of a trusted station can be withdrawn or replaced")

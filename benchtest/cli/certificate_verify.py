@@ -68,7 +68,7 @@ def verify(
         hint = f"a PDF, JSON or HTML file of this program, or the text of a QR code, which begins with {MARK}/"
         raise wrong(paper, f"is no paper: it begins with {content[:20]!r}", hint=hint)
     folders = [folder for folder in (paper.parent if str(paper) != "-" else None, run, *notes) if folder is not None]
-    all_notes = [] if found.statement is None else notes_in(folders, found.statement.number, stations)
+    all_notes = [] if found.statement is None else notes_in(folders, stations, about=found.statement.number)
     found = after_notes(found, all_notes)
     held = None if run is None else _held(found, run)
     if held is not None and held.wrong:

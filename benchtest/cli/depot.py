@@ -12,6 +12,7 @@ COMMANDS: Final = {
     "repair": ("benchtest.cli.depot_moves:repair", "Enter what was done to a board."),
     "limit": ("benchtest.cli.depot_moves:limit", "Enter the cost limit that the customer agreed to."),
     "release": ("benchtest.cli.depot_moves:release", "Let a board go, as a second person."),
+    "paper": ("benchtest.cli.depot_paper:paper", "Issue the released certificate, where the release could not."),
     "return": ("benchtest.cli.depot_moves:return_board", "Enter that a board has left for its owner."),
     "beyond-repair": ("benchtest.cli.depot_moves:beyond_repair", "Declare a board beyond repair."),
     "scrap": ("benchtest.cli.depot_moves:scrap", "Enter that a board beyond repair was disposed of."),

@@ -119,12 +119,17 @@ def limit(work_order: str, amount: int, reference: str, by: str, root: Path, rec
 @by_option
 @in_depot
 def release(work_order: str, straps: str, note: str, alone: str, by: str, root: Path, records: str) -> int:
-    """Let the board of WORK_ORDER go, as somebody who has neither tested nor repaired it."""
+    """Let the board of WORK_ORDER go, as somebody who has neither tested nor repaired it.
+
+    Its certificate is issued anew under your name; the one that nobody had released is superseded.
+    """
+    from benchtest.cli.depot_paper import issue_paper
     from benchtest.depot.entries import Released
 
     with opened(root, records) as depot:
         case = depot.enter(work_order, Released(straps=straps, note=note, alone=alone), by=by)
-        tell_case(case)
+    tell_case(case)
+    issue_paper(case, root)
     if case.without_finding:
         say("nothing was found: tell the site what was tested, and what to look at in the machine")
     if straps and case.intake.straps and straps != case.intake.straps:

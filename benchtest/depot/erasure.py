@@ -1,14 +1,16 @@
 """Taking out what is personal of a case, so that everything technical still holds and can be checked.
 
-What goes: the customer's name, contact and words, and photos, in the case's folder and in the database; and the copies
-of certificates and reports under that work order, for they carry the name. What stays: every entry with its commitment
-to what is gone, the run folders byte for byte, and of each deleted paper its number and SHA-256, so that the copy which
-the customer holds can still be told from a forgery (its own seal verifies it as before).
+What goes: the customer's name, contact and words, and photos, in the case's folder and in the database; and the name on
+the papers of every run under that work order: PDF and page are deleted, a sealed JSON loses the line with the customer,
+of which its seal keeps a salted digest. What stays: every entry with its commitment to what is gone, the evidence byte
+for byte, the seal over everything else, and of each paper the number and SHA-256 that it had: the copy which the
+customer holds can still be told from a forgery.
 
 The entry is made first and the files are deleted after it. Whoever is killed in between runs the command again: what an
 entry says is gone is deleted whenever it is found.
 """
 
+import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,18 +20,20 @@ from typing import Final
 
 from sqlalchemy import or_, select, text, update
 
-from benchtest.canonical import digest
+from benchtest.canonical import digest, write_whole
+from benchtest.certificate import words_of
 from benchtest.depot.case import Case
 from benchtest.depot.entries import Erased, Tested
 from benchtest.depot.flow import Depot
 from benchtest.depot.folder import folder_of
 from benchtest.depot.personal import FIELDS, erase_personal
-from benchtest.errors import DocumentError
+from benchtest.errors import BenchtestError, DocumentError
 from benchtest.records.database.case_tables import CASES
 from benchtest.records.database.opening import Records
 from benchtest.records.database.tables import RUNS
 from benchtest.records.erased import write_erased
 from benchtest.records.folder import read_run
+from benchtest.seal.withheld import lines_of, without
 
 _PAPERS: Final = ("certificate.*", "certificate-*", "report.*", "report-*")
 
@@ -101,7 +105,42 @@ def _delete(root: Path, fact: Erased) -> None:
         if there and folder.parent == root:
             write_erased(folder, papers, number=_number(folder), reason=fact.reason)
             for paper in there:
-                (folder / paper).unlink()
+                _take_out(folder / paper)
+
+
+def _take_out(paper: Path) -> None:
+    """Leave of a sealed JSON what its seal still proves without the customer; delete any other paper."""
+    label = _label(paper.parent)
+    copy = None
+    if paper.suffix == ".json":
+        content = paper.read_bytes()
+        try:
+            copy = without(content, [label]) if label in lines_of(json.loads(content)) else None
+        except (ValueError, KeyError, TypeError):
+            copy = None
+    if copy is not None:
+        write_whole(paper, copy)
+    elif not _is_withheld(paper):
+        paper.unlink()
+
+
+def _is_withheld(paper: Path) -> bool:
+    """Return whether a paper is a sealed JSON without its customer."""
+    if paper.suffix != ".json":
+        return False
+    try:
+        lines = lines_of(json.loads(paper.read_bytes()))
+    except ValueError:
+        return False
+    return "" in lines and _label(paper.parent) not in lines
+
+
+def _label(folder: Path) -> str:
+    """Return what the customer's line is called in the language of a run's papers."""
+    try:
+        return words_of(read_run(folder), folder).say("customer")
+    except BenchtestError:
+        return "Customer"
 
 
 def is_paper(name: str) -> bool:
@@ -128,7 +167,7 @@ def _runs(depot: Depot, case: Case) -> list[Path]:
 def _papers(depot: Depot, case: Case) -> Iterator[Path]:
     for folder in _runs(depot, case):
         for pattern in _PAPERS:
-            yield from (path for path in sorted(folder.glob(pattern)) if is_paper(path.name))
+            yield from (path for path in sorted(folder.glob(pattern)) if not _is_withheld(path))
 
 
 def _still_named(depot: Depot, case: Case) -> Iterator[Path]:

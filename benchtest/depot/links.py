@@ -92,6 +92,11 @@ def linked(depot: Depot, run: Run, folder: Path) -> Case:
     return depot.enter(order, _tested(run, folder, due), by=run.job.technician)
 
 
+def last_passed(case: Case) -> Tested | None:
+    """Return the run on whose certificate a board is released; None where none passed."""
+    return next((fact for fact in reversed(case.all_of(Tested)) if fact.outcome is Outcome.PASS), None)
+
+
 def _tested(run: Run, folder: Path, phase: Phase) -> Tested:
     return Tested(
         phase=phase,

@@ -94,11 +94,14 @@ def write_note(
     return path
 
 
-def notes_in(folders: Iterable[Path], about: str, stations: Stations) -> list[Note]:
-    """Return every note on the paper of a number that lies in some folders and is as it was sealed, by whomever."""
+def notes_in(folders: Iterable[Path], stations: Stations, *, about: str = "") -> list[Note]:
+    """Return every note that lies in some folders and is as it was sealed, by whomever.
+
+    With a number, only notes on its paper: that goes quickly where thousands lie.
+    """
     paths = (path.resolve() for folder in folders for path in sorted(folder.glob(f"*{ENDING}")))
-    found = (_read(path, about, stations) for path in dict.fromkeys(paths))
-    return [note for note in found if note is not None and note.about == about]
+    found = (_read(path, stations, about) for path in dict.fromkeys(paths))
+    return [note for note in found if note is not None and about in {"", note.about}]
 
 
 def note_of(found: Examined, file: Path) -> Note | None:
@@ -132,11 +135,11 @@ def after_notes(found: Examined, notes: Iterable[Note]) -> Examined:
     return found.now(STATE[worst.kind], worst.sentence)
 
 
-def _read(path: Path, about: str, stations: Stations) -> Note | None:
+def _read(path: Path, stations: Stations, about: str) -> Note | None:
     try:
         content = read_bytes(path)
     except DocumentError:
         return None
-    if spelled(about) not in content:  # of thousands in a folder, few are about this paper
+    if about and spelled(about) not in content:
         return None
     return note_of(examine_json(content, stations), path)

@@ -1,7 +1,7 @@
 """One physical quantity over time: constant pieces and exponential approaches, kept as segments and not as samples.
 
 Strategy: the world only says when a quantity changes and whither. Sample values are worked out afterwards, for the
-moments that somebody asks for, in one pass per segment. History older than the longest capture is dropped.
+moments that somebody asks for, in a few passes. History older than the longest capture is dropped.
 """
 
 import math

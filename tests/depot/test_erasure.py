@@ -74,25 +74,31 @@ def test_nothing_personal_is_left_and_nothing_technical_is_touched(shop: Depot, 
     assert [] == holding(tmp_path, NAME, "Zwölfender", "Zwoelfender", WORDS, "a picture of a label")
     assert (("customer", "contact", "complaint", "photos"), 3, ()) == (taken.fields, taken.papers, taken.still)
     after = {path.name: path.read_bytes() for path in folder.iterdir() if path.is_file()}
-    papers = {"certificate.json", "certificate.html", "certificate.pdf"}
-    assert {name: content for name, content in before.items() if name not in papers} == {
-        name: content for name, content in after.items() if name != "papers.erased.json"
+    gone = {"certificate.json", "certificate.html", "certificate.pdf"}
+    kept = {"certificate.json", "papers.erased.json"}
+    assert {name: content for name, content in before.items() if name not in gone} == {
+        name: content for name, content in after.items() if name not in kept
     }
+    assert kept <= set(after)
     assert digest(copy) == read_erased(folder)["certificate.json"]
     assert "certificate" == read_record(folder).paper
     assert shop.case("W-1") == read_case(folder_of(tmp_path, "W-1"))
 
 
-def test_the_customers_own_copy_is_still_genuine(shop: Depot, tmp_path: Path, ran: Ran) -> None:
-    """Its seal is checked by the station's key alone, and its digest is the one that was kept; a forgery's is not."""
+def test_both_copies_are_still_genuine(shop: Depot, tmp_path: Path, ran: Ran) -> None:
+    """The customer's, with its digest as it was kept; and the depot's, without the name but sealed in all else."""
     take_in(shop, "W-1", tmp_path)
     folder = returned(shop, "W-1", ran)
     copy = (folder / "certificate.json").read_bytes()
     erase(shop, "W-1", reason="asked for", by="Ann")
 
-    found = examine_json(copy, read_stations(stations_file(station_folder())))
+    trusted = read_stations(stations_file(station_folder()))
 
-    assert State.GENUINE is found.state
+    assert State.GENUINE is examine_json(copy, trusted).state
+    ours = (folder / "certificate.json").read_bytes()
+    assert State.GENUINE is examine_json(ours, trusted).state
+    assert NAME.encode() not in ours
+    assert State.ALTERED is examine_json(ours.replace(b"GZ-2140", b"GZ-2141"), trusted).state
     assert digest(copy) in read_erased(folder).values()
     assert digest(copy.replace(b"pass", b"fail", 1)) not in read_erased(folder).values()
 
