@@ -34,8 +34,8 @@ HEAD: Final = """# Speed of the records
 
 Generated runs of {years} years on twenty benches, {checks} readings each, five runs a board; asked and stored by the
 functions that the commands use, in one process. Made by `python -m tests.benchmarks.million --write
-docs/records-speed.md` on {machine}. Median of {tries}, in brackets the quickest and the slowest; then the processor time
-of this program. Where the load average is more than the number of cores, others took the processors and the disk away in
+docs/records-speed.md` on {machine}. Median of {tries}, in brackets the quickest and the slowest; then the processor
+time of this program. Where the load average is more than the number of cores, others took processors and disk away in
 between, and quickest and processor time say more of the records than the median does. `bare sqlite3` fetches or writes
 the same rows by Python's own module with the statements written out, and makes nothing of them.
 
