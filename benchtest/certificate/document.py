@@ -183,7 +183,7 @@ def describe(
         watermark="" if origin in {Origin.MEASURED, Origin.BY_HAND} else words.say(f"word_{origin.name.lower()}"),
         origin=words.say(f"origin_{origin.name.lower()}"),
         overrides=tuple(short(line, words) for each in run.overrides for line in _overridden(each, words)),
-        not_released=words.say("not_released") if run.second_person and not run.job.released_by else "",
+        not_released=words.say("not_released") if passed and run.second_person and not run.job.released_by else "",
         item=item_of(run, words),
         job=job_of(run, words, issued=issued),
         method=method_of(run, words),

@@ -1,8 +1,9 @@
-"""Which characters the shipped font can show, and what to print for the others.
+"""Which characters the shipped fonts can show, and what to print for the others.
 
-`coverage.txt` holds the code points that both the regular and the bold font have, as ranges, made from the fonts by the
-test beside it. Private-use and invisible formatting characters are left out: PDF/A forbids the first, and the second
-could turn a line around (ISO 19005-3, 6.2.11.7.3, from memory).
+`coverage.txt` holds the code points that both the regular and the bold font have, and those of the font that stands in
+for them (Chinese and Japanese), as ranges; a test holds it to the fonts. Private-use and invisible formatting
+characters are left out: PDF/A forbids the first, and the second could turn a line around (ISO 19005-3, 6.2.11.7.3, from
+memory).
 """
 
 from bisect import bisect_right
@@ -18,7 +19,7 @@ def _ranges() -> tuple[tuple[int, ...], tuple[int, ...]]:
 
 
 def covered(character: str) -> bool:
-    """Return whether the font can show a character."""
+    """Return whether the fonts can show a character."""
     first, last = _ranges()
     place = bisect_right(first, ord(character)) - 1
     return place >= 0 and ord(character) <= last[place]

@@ -1,6 +1,6 @@
 """The document as an accessible archive file: PDF/A-3a and PDF/UA-1, the sealed JSON and `run.json` attached.
 
-The typesetter gets its data as input and never as markup, two fonts of the package and none of the machine, and no
+The typesetter gets its data as input and never as markup, the fonts of the package and none of the machine, and no
 network. The date of the file is the day of the run, so that the same run gives the same bytes. Conformance is the
 typesetter's own check: it refuses to write a file that breaks a rule it knows.
 """

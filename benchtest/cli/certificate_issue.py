@@ -133,8 +133,8 @@ def _known(path: Path, *, among: Path | None = None) -> Statement:
     """
     stations = read_stations(stations_file(station_folder()))
     found = examine(read_bytes(path, largest=LARGEST), stations)
-    if found is not None and among is not None:
-        found = after_notes(found, notes_in([among], stations))
+    if found is not None and found.statement is not None and among is not None:
+        found = after_notes(found, notes_in([among], stations, about=found.statement.number))
     if found is None or found.state is not State.GENUINE or found.statement is None:
         state = "no paper" if found is None else f"{found.state}: {found.why}"
         raise wrong(path, f"is {state}", hint="only a genuine paper of a trusted station can be withdrawn or replaced")

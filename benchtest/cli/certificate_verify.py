@@ -23,6 +23,7 @@ from benchtest.seal.trusted import merged
 LARGEST: Final = 64 << 20
 """Bytes of a paper that are read."""
 FORMAT: Final = "benchtest-examined/1"
+ONLY_STATEMENT: Final = "this proves these facts and no other word of the page; its PDF or JSON proves the rest"
 ADVICE: Final = {
     State.GENUINE: "compare this with the page in hand; what was sealed is the JSON, not the look of the page",
     State.UNKNOWN: "ask the station for its key by another way than this paper, then: benchtest station trust",
@@ -67,7 +68,7 @@ def verify(
         hint = f"a PDF, JSON or HTML file of this program, or the text of a QR code, which begins with {MARK}/"
         raise wrong(paper, f"is no paper: it begins with {content[:20]!r}", hint=hint)
     folders = [folder for folder in (paper.parent if str(paper) != "-" else None, run, *notes) if folder is not None]
-    all_notes = notes_in(folders, stations)
+    all_notes = [] if found.statement is None else notes_in(folders, stations, about=found.statement.number)
     found = after_notes(found, all_notes)
     held = None if run is None else _held(found, run)
     if held is not None and held.wrong:
@@ -76,7 +77,7 @@ def verify(
     if as_json:
         click.echo(json.dumps(_fields(found, held, said), ensure_ascii=False))
     else:
-        _say(found, held, [note for note in all_notes if _unheard(note, found)], said)
+        _say(found, held, [note for note in all_notes if note.state is not State.GENUINE], said)
     return EXIT_CODE[found.state] or (0 if same else EXIT_CODE[State.UNKNOWN])
 
 
@@ -135,16 +136,12 @@ def _held(found: Examined, run: Path) -> Held | None:
         return None
 
 
-def _unheard(note: Note, found: Examined) -> bool:
-    """Return whether a note is about this paper, but its station is not trusted."""
-    number = found.statement.number if found.statement is not None else None
-    return note.about == number and note.state is not State.GENUINE
-
-
 def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) -> None:
     say(f"{str(found.state).upper()}: {found.why}")
     for place in found.places:
         say(f"  {place}")
+    if pages:
+        say(pages)
     statement = found.statement
     if statement is not None:
         facts = [f"number {statement.number}", statement.outcome.upper(), f"serial {statement.serial}"]
@@ -156,11 +153,10 @@ def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) ->
         say(f"withheld from this copy: {path}")
     if held is not None and not held.wrong:
         say(f"evidence: {held.files} files and {held.lines} lines of the journal recomputed, as bound")
-    if pages:
-        say(pages)
     for one in unheard:
         say(f"a note of an untrusted station lies there and is not believed: {one.sentence} ({one.file.name})")
-    say(ADVICE[found.state])
+    only = found.state in {State.GENUINE, State.UNKNOWN} and not found.paper
+    say(ONLY_STATEMENT if only else ADVICE[found.state])
 
 
 def _fields(found: Examined, held: Held | None, pages: str) -> dict[str, Any]:

@@ -65,7 +65,8 @@ class Stationery:
         """What a paused run has to remember of it."""
         site = "" if self.site is None else str(self.site.path.resolve())
         after = "" if self.after is None else str(self.after.resolve())
-        return {"site": site, "language": self.language, "after": after}
+        language = self.language if self.language in SHIPPED else str(Path(self.language).resolve())
+        return {"site": site, "language": language, "after": after}
 
     def facts(self, folder: Path) -> dict[str, Any]:
         """Return the run's fields about it; logo and language file are put into its folder."""

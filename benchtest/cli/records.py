@@ -8,7 +8,7 @@ from benchtest.cli.lazy import LazyGroup
 
 COMMANDS: Final = {
     "list": ("benchtest.cli.records_look:list_", "List runs, the newest first."),
-    "find": ("benchtest.cli.records_look:find", "Find runs by number, serial, work order, customer or technician."),
+    "find": ("benchtest.cli.records_look:find", "Find runs by number, serial number, work order or customer."),
     "history": ("benchtest.cli.records_look:history", "Show all runs of a board, and how its readings have drifted."),
     "recall": ("benchtest.cli.records_recall:recall", "Say which certificates used an instrument; withdraw them."),
     "withdraw": ("benchtest.cli.records_recall:withdraw", "Withdraw certificates by their numbers."),

@@ -67,7 +67,7 @@ def list_(root: Path, records: str, limit: int, form: Form, **wanted: Any) -> in
 @limit_option
 @format_option
 def find(text: str, root: Path, records: str, limit: int, form: Form) -> int:
-    """Find the runs with TEXT in their number, serial number, work order, customer or technician."""
+    """Find runs by TEXT: their number, serial number, work order or customer; else those with it as a part of one."""
     from benchtest.records.database.questions import find_runs
 
     with opened(address(records, root)) as found, found.reading() as connection:

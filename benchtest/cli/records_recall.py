@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from benchtest.records.database.opening import Records
     from benchtest.records.database.questions import RunLine
 
-SHOWN: Final = ("started", "number", "part", "serial", "outcome", "status", "customer", "work_order", "calibration")
+SHOWN: Final = ("started", "number", "part", "serial", "outcome", "status", "customer", "work_order")
 
 
 @click.command("recall")

@@ -44,7 +44,7 @@ def rejudge(
 
     No board and no bench is needed, and nothing is changed in any run folder: what was issued stays as it is. Where
     only limits, expected words and the guard band changed, the values and uncertainties in the run folder decide;
-    otherwise the recordings are judged again. What the new profile asks and a run did not look at is not tested.
+    otherwise the recordings are judged again. What PROFILE asks and a run has no record of is not tested.
 
     Exit code 0 also when outcomes would change (1 with --fail-on-change), 4 when no run could be judged again.
     """

@@ -1,20 +1,28 @@
 """`benchtest station`: this station's key, and the list of those that are trusted here."""
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import click
+
+from benchtest.cli.lazy import LazyGroup
 
 if TYPE_CHECKING:
     from benchtest.seal.trusted import Entry, Stations
 
+COMMANDS: Final = {
+    "show": ("benchtest.cli.station:show", "Show this station's key, and whom it trusts."),
+    "renew": ("benchtest.cli.station:renew", "Give this station a new key that the old one vouches for."),
+    "trust": ("benchtest.cli.station:trust", "Trust another station, by its card or its key."),
+}
 
-@click.group("station")
+
+@click.group("station", cls=LazyGroup, commands=COMMANDS)
 def station() -> None:
     """This station's key, with which it seals papers, and the stations that are trusted here."""
 
 
-@station.command()
+@click.command()
 @click.option("--card", is_flag=True, help="Only this station's public keys, as a list to give to others.")
 @click.option("--pem", is_flag=True, help="Only the public key, as PEM for other programs.")
 def show(card: bool, pem: bool) -> int:
@@ -38,7 +46,7 @@ def show(card: bool, pem: bool) -> int:
     return 0
 
 
-@station.command()
+@click.command()
 @click.option("--name", metavar="TEXT", help="Another name for the station.")
 def renew(name: str | None) -> int:
     """Give this station a new key, vouched for by the old one; papers under the old one stay good.
@@ -56,7 +64,7 @@ def renew(name: str | None) -> int:
     return 0
 
 
-@station.command()
+@click.command()
 @click.argument("who", metavar="CARD|KEY")
 @click.option("--name", metavar="TEXT", help="What it is called here; needed with a key.")
 @click.option("--until", metavar="DAY", help="Last day whose papers are believed, such as 2026-12-31.")
@@ -78,7 +86,7 @@ def trust(who: str, name: str | None, until: str | None, yes: bool) -> int:
         return 3
     keep(entries)
     total = len(read_stations(stations_file(station_folder())).stations)
-    say(f"trusted; {total} keys are in {stations_file(station_folder())}")
+    say(f"trusted; keys in {stations_file(station_folder())}: {total}")
     return 0
 
 

@@ -20,4 +20,4 @@ COMMANDS: Final = {
 
 @click.group("study", cls=LazyGroup, commands=COMMANDS)
 def study() -> None:
-    """Study the readings of many runs: of run folders, or of a table in CSV (see --template)."""
+    """Study the readings of many runs: from run folders, a depot's records, or a table in CSV (see --template)."""

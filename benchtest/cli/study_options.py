@@ -64,8 +64,8 @@ def tell_report(report: "Report", *, as_json: bool, html: Path | None) -> None:
     if as_json:
         tell(json.dumps(to_json(report), ensure_ascii=False, allow_nan=False))
         return
-    for line in to_lines(report):
-        tell(spelled(line, sys.stdout))
+    for line in to_lines(report, spell=lambda text: spelled(text, sys.stdout)):
+        tell(line)
 
 
 class Share(click.ParamType[float]):

@@ -1,7 +1,7 @@
 """The sheet as a page for the screen, and as an accessible file for the printer (PDF/A-3a and PDF/UA-1).
 
 As with certificates: everything that comes from documents is escaped, or is data to the typesetter; nothing is loaded
-or run; two fonts of the package and none of the machine.
+or run; the fonts of the package and none of the machine.
 """
 
 import base64

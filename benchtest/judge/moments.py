@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 from benchtest.instruments import Order, Recording
 from benchtest.judge.finding import Case, Finding, NotSeen, Undecided, seconds
-from benchtest.judge.window import NEARLY, levels, onwards, window
+from benchtest.judge.window import NEARLY, levels, onwards, row, window
 from benchtest.metrology.uncertainty import Budget, interval
 from benchtest.procedure import Bounce, Delay, Interval, State
 from benchtest.readings import Recorded
@@ -135,9 +135,10 @@ def _arrived(case: Case, recording: Recording, number: int, state: State, *, sin
 
     Raises NotSeen when it was there already: then the cause changed nothing.
     """
+    channel, _ = case.watched(number), row(recording, number)
     after = max(0, math.ceil(since.earliest * recording.rate - NEARLY) - 1)
     for part in onwards(recording, after):
-        channel, samples = levels(case, recording, number, part)
+        _, samples = levels(case, recording, number, part)
         found = arrival(samples, low=channel.low, high=channel.high, above=state in ABOVE, after=0)
         if found.already and part.begin == after:
             raise NotSeen(f"{channel.terminals} was {state} already")

@@ -92,7 +92,10 @@ def levels(case: Case, recording: Recording, number: int, part: Window | None = 
 
 
 def onwards(recording: Recording, begin: int) -> Iterator[Window]:
-    """Yield windows from a sample to the end of a recording, each far longer than the one before: most is soon seen."""
+    """Yield windows from a sample to the end of a recording, each far longer than the one before.
+
+    What is waited for mostly comes soon, so that the later ones are seldom looked at.
+    """
     length, size = FIRST, recording.codes.shape[1]
     while begin < size:
         yield Window(begin=begin, end=min(begin + length, size))

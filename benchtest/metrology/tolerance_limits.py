@@ -99,9 +99,9 @@ class Ranked:
 def ranked(count: int, *, sides: int, coverage: float, confidence: float) -> Ranked | None:
     """Return the innermost ranks that hold `coverage` with `confidence`; None when even the outermost do not."""
     _refuse(count, 1, coverage, confidence)
-    outside = (special.bdtrik(confidence, count, coverage) if count > 1 else -1.0, count)
-    most = (count - math.ceil(max(0.0, float(outside[0])))) // sides
-    for rank in range(max(1, most + 2), 0, -1):
+    within = float(special.bdtrik(confidence, count, coverage))  # NaN where one reading would be enough
+    about = (count - math.ceil(within)) // sides if within > 0 else 1
+    for rank in range(about + 2, max(0, about - 2), -1):
         found = held_by_ranks(count, rank, sides=sides, coverage=coverage)
         if found >= confidence:
             return Ranked(rank=rank, confidence=found)

@@ -175,7 +175,16 @@ class CheckItem(Placed):
         file, _, line = place.rpartition(":")
         item.stand_at(*((file, int(line)) if line.isdigit() else (place, 0)))
         item.user_properties += [("requirement", one) for one in requirement]
+        item.mark()
         return item
+
+    def mark(self) -> None:
+        """Mark what needs a real bench, and what belongs together on one worker."""
+        real = self.board.asked.real
+        if real:
+            self.add_marker(pytest.mark.rig)
+        if self.config.pluginmanager.hasplugin("xdist"):
+            self.add_marker(pytest.mark.xdist_group("bench" if real else self.board.nodeid))
 
     @property
     def board(self) -> Board:

@@ -14,7 +14,7 @@ import pytest
 
 from benchtest.errors import PlanError
 from benchtest.pytest_plugin.asked import Asked
-from benchtest.pytest_plugin.nodes import CheckItem, Placed, ProfileFile, Unasked, Unfit
+from benchtest.pytest_plugin.nodes import Placed, ProfileFile, Unasked, Unfit
 
 if TYPE_CHECKING:
     from xdist.remote import Producer
@@ -45,20 +45,13 @@ class Profiles:
             return None
         return ProfileFile.of(parent, file_path, self.asked)
 
-    @pytest.hookimpl(trylast=True)
+    @pytest.hookimpl(tryfirst=True)
     def pytest_collection_modifyitems(self, config: pytest.Config, items: list[pytest.Item]) -> None:
-        """Mark what needs a real bench and what belongs together; refuse words that no profile knows."""
+        """Refuse words that no profile knows, before anything is deselected."""
         if unknown := _unknown(self.asked, items):
             if not hasattr(config, "workerinput"):
                 raise pytest.UsageError(unknown)
             items[:] = [Unfit.of(items[0].session, "asked", PlanError([unknown]))]  # a worker may not refuse usage
-        together = config.pluginmanager.hasplugin("xdist")
-        for item in items:
-            if isinstance(item, CheckItem):
-                if self.asked.real:
-                    item.add_marker(pytest.mark.rig)
-                if together:
-                    item.add_marker(pytest.mark.xdist_group("bench" if self.asked.real else item.board.nodeid))
 
     @pytest.hookimpl(wrapper=True)
     def pytest_runtest_makereport(self, item: pytest.Item) -> Generator[None, pytest.TestReport, pytest.TestReport]:

@@ -41,20 +41,27 @@ def read_changes(folder: Path, number: str) -> tuple[Change, ...]:
     """Return what the notes in a run folder say of the paper with this number, and of the last that replaced it."""
     if next(folder.glob(f"*{ENDING}"), None) is None:
         return ()
-    notes = [note for note in notes_in([folder], _trusted()) if note.state is State.GENUINE]
-    chain = [number, *_replacements(number, notes)]
-    return tuple(
-        _change(note)
-        for note in notes
-        if note.about == number or (note.kind is Kind.WITHDRAWN and note.about == chain[-1])
-    )
+    *_, last = _chain(folder, number)
+    later = _genuine(folder, last) if last != number else []
+    return tuple(_change(note) for note in (*_genuine(folder, number), *later) if note.about == number or _ends(note))
 
 
-def _replacements(number: str, notes: list[Note]) -> Iterator[str]:
-    """Yield the numbers that replaced a paper, one after the other."""
-    following = {note.about: note.replacement for note in notes if note.kind is Kind.REPLACED}
-    while number := following.pop(number, ""):
+def _chain(folder: Path, number: str) -> Iterator[str]:
+    """Yield the number of a paper, and those that took its place one after the other."""
+    seen: set[str] = set()
+    while number and number not in seen:
+        seen.add(number)
         yield number
+        number = next((note.replacement for note in _genuine(folder, number) if note.kind is Kind.REPLACED), "")
+
+
+def _ends(note: Note) -> bool:
+    return note.kind is Kind.WITHDRAWN
+
+
+def _genuine(folder: Path, number: str) -> list[Note]:
+    """Return the notes on one paper that a trusted station sealed."""
+    return [note for note in notes_in([folder], _trusted(), about=number) if note.state is State.GENUINE]
 
 
 def _change(note: Note) -> Change:
@@ -75,12 +82,10 @@ def withdraw_papers(folder: Path, change: Change) -> bool:
     same. A paper that is withdrawn already has its note.
     """
     try:
-        trusted = _trusted()
-        papers = list(_papers(folder, trusted))
-        known = {note.about for note in notes_in([folder], trusted) if note.kind is Kind.WITHDRAWN}
+        papers = list(_papers(folder, _trusted()))
         said = Said(reason=change.reason, by=change.by, day=change.at.date().isoformat())
         for paper in papers:
-            if paper.number not in known:
+            if not any(map(_ends, _genuine(folder, paper.number))):
                 write_note(folder, Kind.WITHDRAWN, paper, said, station=open_station())
     except (OSError, BenchtestError):
         return False

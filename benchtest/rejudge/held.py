@@ -2,22 +2,24 @@
 
 The run's own wires carry the plan, so that channel numbers agree. A reading of the new profile is found in the run when
 there is one of the same name, at the same terminals, of the same kind, taken in the same state of the board
-(`rejudge.situation`); everything else that the new profile asks was not looked at then, and stays *not tested*.
+(`rejudge.situation`). A new question can be answered too, from the recordings alone, where the very same orders were
+recorded with the channels that it needs. All else that the new profile asks was not looked at, and stays *not tested*.
 """
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
+from typing import Any
 
 from benchtest.errors import PlanError
 from benchtest.plan import plan
 from benchtest.plan.on_paper import paper_fixture, wired_as, worked_by_hand
-from benchtest.procedure import Absent, Check, LampCode, Procedure, Step
+from benchtest.procedure import Absent, Check, LampCode, Procedure, Record, Step
 from benchtest.profile import LoadedProfile
 from benchtest.profile.fitting import fit
 from benchtest.readings import Origin
-from benchtest.rejudge.situation import Situation, nature, read_in, situations
+from benchtest.rejudge.situation import Situation, holds, made_again, nature, read_in, situations
 from benchtest.results import Result, Verdict
 
 
@@ -31,6 +33,8 @@ class Held:
     """Check → the one of the run that answers it; checks that nothing answers are left out."""
     before: Procedure
     """What the run was asked."""
+    fresh: frozenset[str] = frozenset()
+    """Checks that the run was not asked, and that its recordings can answer all the same."""
 
     @cached_property
     def checks(self) -> tuple[Check, ...]:
@@ -43,11 +47,12 @@ class Held:
 
     @cached_property
     def only_limits(self) -> bool:
-        """Whether every answer follows from the stored values: nothing changed but limits, words and the guard band."""
+        """Whether stored values decide all that the run was asked: only limits, words and the guard band are others."""
         same_coverage = self.asked.decision.coverage == self.before.decision.coverage
         return same_coverage and all(
             isinstance(check.measurand, Absent) or check.measurand == self.was[self.origin[check.id]].measurand
             for check in self.checks
+            if check.id not in self.fresh
         )
 
     @cached_property
@@ -119,25 +124,36 @@ def hold(loaded: LoadedProfile, run: Procedure) -> Held:
 
 
 def _held(planned: Procedure, run: Procedure) -> Held:
-    recorded = _Recorded(run)
+    recorded, again = _Recorded(run), made_again(planned, run)
     wanted = situations(planned)
     origin: dict[str, str] = {}
+    fresh: set[str] = set()
     steps = []
     for step in planned.steps:
         checks = []
         for check in step.checks:
             found = recorded.answer(check, wanted.get(check.id))
+            record = again.get(getattr(check.measurand, "evidence", ""))
             if isinstance(found, Check):
                 origin[check.id] = found.id
-            checks.append(_answered(check, found))
+                checks.append(_answered(check, found))
+            elif record is not None and holds(record, check.measurand):
+                fresh.add(check.id)
+                checks.append(_read_from(check, record))
+            else:
+                checks.append(replace(check, measurand=Absent(reason=found)))
         steps.append(replace(step, moves=(), checks=tuple(checks)))
-    return Held(asked=replace(planned, steps=tuple(steps)), origin=origin, before=run)
+    return Held(asked=replace(planned, steps=tuple(steps)), origin=origin, before=run, fresh=frozenset(fresh))
 
 
-def _answered(check: Check, found: Check | str) -> Check:
-    """Return a check that reads what was read then, or nothing."""
-    if isinstance(found, str):
-        return replace(check, measurand=Absent(reason=found))
+def _read_from(check: Check, record: Record) -> Check:
+    """Return a check that is read from the run's recording of the same orders."""
+    what: Any = check.measurand
+    return replace(check, measurand=replace(what, evidence=record.name))
+
+
+def _answered(check: Check, found: Check) -> Check:
+    """Return a check that reads what was read then."""
     what = found.measurand
     if isinstance(what, LampCode) and isinstance(check.measurand, LampCode):
         what = replace(what, rhythm=check.measurand.rhythm)

@@ -3,7 +3,8 @@
 Two ways give the same words. *From stored values*: value and expanded uncertainty of every check lie in the run folder,
 and the word is a function of them, the limit and the rule; so it is where nothing changed but limits, expected words
 and the guard band. *From the recordings*: the judge reads everything anew; so it is where the coverage probability or a
-code's rhythm changed, or where something never happened within a time whose limit is another now.
+code's rhythm changed, where something never happened within a time whose limit is another now, and where a question is
+new and the recordings can answer it.
 """
 
 from collections.abc import Iterable
@@ -25,7 +26,8 @@ from benchtest.results import Outcome, Result, Verdict
 
 Way = Literal["stored values", "recordings"]
 JUDGED: Final = frozenset({Outcome.PASS, Outcome.FAIL, Outcome.INCONCLUSIVE})
-NOT_REACHED: Final = "not reached in the recorded run"
+RECORDINGS: Final = "recordings"
+NOT_THERE: Final = "not reached in the recorded run, or only to be read from recordings that are not there"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -90,7 +92,8 @@ class Rejudge:
 
     def _under_the_new(self, known: Rejudged, stored: Stored) -> Rejudged:
         held = self._hold(stored)
-        if self.way == "quickest" and held.only_limits and not _hangs_on_the_recording(held, stored):
+        words_do = self.way == "quickest" and held.only_limits and not _hangs_on_the_recording(held, stored)
+        if words_do and not (held.fresh and (stored.folder / RECORDINGS).is_dir()):
             return _decided(known, held, stored, _from_words(held, stored), "stored values")
         return _decided(known, held, stored, _from_recordings(held, stored), "recordings")
 
@@ -171,7 +174,7 @@ def _word(check: Check, was: Word | None, asked: Procedure) -> Verdict:
 
 def _result(check: Check, was: Word | None, verdict: Verdict | None) -> Result:
     absent = isinstance(check.measurand, Absent)
-    note = check.measurand.reason if isinstance(check.measurand, Absent) else NOT_REACHED if was is None else ""
+    note = check.measurand.reason if isinstance(check.measurand, Absent) else NOT_THERE if was is None else ""
     return Result(
         check=check,
         value=None if was is None or absent else was.value,

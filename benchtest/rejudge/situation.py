@@ -17,6 +17,7 @@ from benchtest.instruments import Order
 from benchtest.procedure import (
     AllOff,
     Bounce,
+    Cause,
     Check,
     Delay,
     LampCode,
@@ -67,21 +68,48 @@ def situations(procedure: Procedure) -> dict[str, Situation]:
     return found
 
 
+def made_again(planned: Procedure, run: Procedure) -> dict[str, Record]:
+    """Return each planned recording that a run has, moment by moment, with the same orders in the same state."""
+    had = [moment for _, moment in _moments(run) if moment.record is not None]
+    found: dict[str, Record] = {}
+    for name, wanted in _moments(planned):
+        alike = [one.record for one in had if one.record is not None and wanted.alike(one)]
+        if alike:
+            found[name] = next((record for record in alike if record.name == name), alike[0])
+    return found
+
+
+def holds(record: Record, what: Measurand) -> bool:
+    """Return whether a recording watched all that a measurand reads."""
+    since = getattr(what, "since", None)
+    named = [getattr(what, name, None) for name in ("channel", "minus")]
+    named += [*getattr(what, "channels", ()), since.channel if isinstance(since, Cause) else None]
+    return {number for number in named if number is not None} <= set(record.channels)
+
+
 class _Moment:
     """The state in which a move was made, and what it ordered itself."""
 
     def __init__(self, before: Mapping[Hashable, Hashable], amps: float | None, record: Record | None) -> None:
-        self._before, self._amps, self._record = dict(before), amps, record
+        self.before, self._amps, self.record = dict(before), amps, record
+
+    def alike(self, other: "_Moment") -> bool:
+        """Return whether another moment's recording is the same but for its rate and its channels."""
+        mine, its = self.record, other.record
+        if mine is None or its is None or abs(mine.duration - its.duration) > _NEARLY:
+            return False
+        same = (mine.orders, mine.link_orders) == (its.orders, its.link_orders)
+        return same and _outputs(self.before) == _outputs(other.before)
 
     def at(self, check: Check) -> Situation:
         what = check.measurand
-        if self._record is None:
+        if self.record is None:
             limiting = isinstance(what, Limiting)
-            return _outputs({**self._before, "amps": self._amps} if limiting else self._before)
+            return _outputs({**self.before, "amps": self._amps} if limiting else self.before)
         if isinstance(what, Still):  # all that was ordered while everything else had to be still
-            events = frozenset(_events(self._record, until=math.inf))
-            return _outputs(self._before) | frozenset({("meanwhile", events)})
-        return _outputs({**self._before, **dict(_events(self._record, until=_until(what)))})
+            events = frozenset(_events(self.record, until=math.inf))
+            return _outputs(self.before) | frozenset({("meanwhile", events)})
+        return _outputs({**self.before, **dict(_events(self.record, until=_until(what)))})
 
 
 def _moments(procedure: Procedure) -> Iterator[tuple[str, _Moment]]:

@@ -19,11 +19,11 @@ from benchtest.seal.examined import Examined, State
 from benchtest.seal.sealing import seal
 from benchtest.seal.statement import Statement
 from benchtest.seal.station import Station
+from benchtest.seal.strict import spelled
 from benchtest.seal.trusted import Stations
 
 FORMAT: Final = "benchtest-note/1"
 ENDING: Final = ".note.json"
-_MOST: Final = 1000
 _STRANGE: Final = re.compile(r"[^A-Za-z0-9.-]+")
 
 
@@ -94,11 +94,14 @@ def write_note(
     return path
 
 
-def notes_in(folders: Iterable[Path], stations: Stations) -> list[Note]:
-    """Return every note that lies in some folders and is as it was sealed, by whomever."""
-    paths = [path for folder in folders for path in sorted(folder.glob(f"*{ENDING}"))[:_MOST]]
-    found = (_read(path, stations) for path in dict.fromkeys(path.resolve() for path in paths))
-    return [note for note in found if note is not None]
+def notes_in(folders: Iterable[Path], stations: Stations, *, about: str = "") -> list[Note]:
+    """Return every note that lies in some folders and is as it was sealed, by whomever.
+
+    With a number, only notes on its paper: that goes quickly where thousands lie.
+    """
+    paths = (path.resolve() for folder in folders for path in sorted(folder.glob(f"*{ENDING}")))
+    found = (_read(path, stations, about) for path in dict.fromkeys(paths))
+    return [note for note in found if note is not None and about in {"", note.about}]
 
 
 def note_of(found: Examined, file: Path) -> Note | None:
@@ -132,8 +135,11 @@ def after_notes(found: Examined, notes: Iterable[Note]) -> Examined:
     return found.now(STATE[worst.kind], worst.sentence)
 
 
-def _read(path: Path, stations: Stations) -> Note | None:
+def _read(path: Path, stations: Stations, about: str) -> Note | None:
     try:
-        return note_of(examine_json(read_bytes(path), stations), path)
+        content = read_bytes(path)
     except DocumentError:
         return None
+    if about and spelled(about) not in content:
+        return None
+    return note_of(examine_json(content, stations), path)

@@ -1,7 +1,7 @@
 """One physical quantity over time: constant pieces and exponential approaches, kept as segments and not as samples.
 
 Strategy: the world only says when a quantity changes and whither. Sample values are worked out afterwards, for the
-moments that somebody asks for, in one pass per segment. History older than the longest capture is dropped.
+moments that somebody asks for, in a few passes. History older than the longest capture is dropped.
 """
 
 import math
@@ -91,20 +91,21 @@ class Trace:
         first, last = self._rows(float(times[0]), float(times[-1]))
         if first == last and self._settled(first, float(times[0])):
             return self._segments[first].target
-        moments = self._moments[first : last + 1]
-        starts, targets, taus = np.array(self._segments[first : last + 1]).T
+        moments, segments = self._moments[first : last + 1], self._segments[first : last + 1]
         begins = times.searchsorted(moments)
         begins[0] = 0
         ends = np.concatenate((begins[1:], (times.size,)))
-        values: Samples = targets.repeat(ends - begins)
-        if taus.any():
+        values: Samples = np.array([segment.target for segment in segments]).repeat(ends - begins)
+        if any(segment.tau for segment in segments):
+            taus = np.array([segment.tau for segment in segments])
+            gaps = np.array([segment.start - segment.target for segment in segments])
             # what still approaches is a few samples after each change, numbered here one segment after the other
             settled = np.minimum(times.searchsorted(moments + SETTLED * taus, side="right"), ends)
             counts = np.where(taus > 0.0, np.maximum(settled - begins, 0), 0)
             rows = np.arange(counts.size).repeat(counts)
             places = np.arange(rows.size) + (begins + counts - counts.cumsum())[rows]
             decay = np.exp((np.array(moments)[rows] - times[places]) / taus[rows])
-            values[places] += (starts - targets)[rows] * decay
+            values[places] += gaps[rows] * decay
         return values
 
     def changes(self, since: float, until: float) -> list[tuple[float, float]]:

@@ -86,4 +86,4 @@ def suspects_of(
         for suspect in found.suspects[:SHOWN]
         if suspect.probability >= LEAST
     )
-    return suspects, () if advice is None else (advice.instruction, *(f"{e.value}: {e.fault}" for e in advice.expected))
+    return suspects, () if advice is None else (advice.instruction, *(f"{e.fault}: {e.value}" for e in advice.expected))

@@ -110,7 +110,7 @@ def study_limits(readings: Readings, wanted: Wanted) -> LimitStudy:
     groups: dict[str, list[Series]] = defaultdict(list)
     boards = 0
     for series in readings:
-        last = series.last_of_each("board") if len(series.factors["board"].names) > 1 else _unnamed(series)
+        last = of_boards(series)
         boards = max(boards, last.count)
         groups[series.quantity.place or series.quantity.id].append(last)
     if boards < 3:
@@ -128,34 +128,28 @@ def study_limits(readings: Readings, wanted: Wanted) -> LimitStudy:
     )
 
 
-def _unnamed(series: Series) -> Series:
-    """Return readings without boards' names as those of as many boards; one board read again and again is one."""
+def of_boards(series: Series) -> Series:
+    """Return the last reading of each board; readings without boards' names are those of as many boards."""
     return series if series.factors["board"].names == ("",) else series.last_of_each("board")
 
 
 def _found(series: Series, wanted: Wanted, *, of: int) -> Found:
-    values, quantity = series.values, series.quantity
+    values, quantity, mean = series.values, series.quantity, float(series.values.mean())
     spread = float(values.std(ddof=1)) if series.count > 1 else 0.0
-    reason, seen = "", None
-    if series.count < 3:
-        reason = f"{series.count} boards"
-    elif not spread > 1e-12 * float(np.max(np.abs(values))):
-        reason = "all readings are the same number: the spread does not show"
-    else:
-        seen = normality(values)
+    seen, reason = _seen(values, spread)
     low = high = factor = math.nan
     scatter, method = 0.0, ""
     if seen is not None:
         method, reason = _method(seen, wanted, quantity, of=of)
-        if method == "normal":
-            scatter, factor, deviation = _without_scatter(series, spread, wanted)
-            low, high = float(values.mean()) - factor * deviation, float(values.mean()) + factor * deviation
-        elif method == "ranks":
-            low, high = _by_ranks(values, wanted, quantity)
+    if method == "normal":
+        scatter, factor, deviation = _without_scatter(series, spread, wanted)
+        low, high = mean - factor * deviation, mean + factor * deviation
+    elif method == "ranks":
+        low, high = _by_ranks(values, wanted, quantity)
     return Found(
         quantity=quantity,
         boards=series.count,
-        mean=float(values.mean()),
+        mean=mean,
         deviation=spread,
         least=float(values.min()),
         most=float(values.max()),
@@ -169,6 +163,15 @@ def _found(series: Series, wanted: Wanted, *, of: int) -> Found:
         reason=reason,
         expanded=_largest(series.expanded),
     )
+
+
+def _seen(values: Numbers, spread: float) -> tuple[Normality | None, str]:
+    """Return what readings say of their distribution, or nothing and why."""
+    if values.size < 3:
+        return None, f"{values.size} boards"
+    if not spread > 1e-12 * float(np.max(np.abs(values))):
+        return None, "all readings are the same number: the spread does not show"
+    return normality(values), ""
 
 
 def _largest(values: Numbers) -> float:

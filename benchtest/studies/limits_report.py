@@ -5,7 +5,7 @@ from collections.abc import Iterator
 
 from benchtest.metrology.figures import percent, permitted, plain
 from benchtest.studies.charts import MOST, probability_plot
-from benchtest.studies.limits import LEAST_RATIO, Found, LimitStudy, Proposal, resolved, told
+from benchtest.studies.limits import LEAST_RATIO, Found, LimitStudy, Proposal, of_boards, resolved, told
 from benchtest.studies.readings import Readings
 from benchtest.studies.report import Picture, Report, Table
 
@@ -94,8 +94,8 @@ def _notes(study: LimitStudy) -> Iterator[str]:
     taken = [one for one in study.found if one.scatter > 0]
     if taken:
         yield (
-            f"scatter of the bench taken out of {len(taken)} readings: s² - u², u from the budgets or as stated, with "
-            "fewer boards and degrees of freedom in effect"
+            f"scatter of the bench taken out of {len(taken)} readings: its variance, from the budgets or as stated, is "
+            "subtracted; fewer boards and degrees of freedom are then in effect"
         )
     else:
         yield "no scatter of the bench was taken out: none is known, or it would make no limit closer"
@@ -121,6 +121,6 @@ def _pictures(study: LimitStudy, readings: Readings) -> Iterator[Picture]:
     shown = {one.quantity.id: one for one in order[:MOST]}
     for series in readings:
         if (one := shown.get(series.quantity.id)) is not None:
-            last = series if series.factors["board"].names == ("",) else series.last_of_each("board")
+            last = of_boards(series)
             lines = [(name, value) for name, value in (("low", one.low), ("high", one.high)) if math.isfinite(value)]
             yield probability_plot(last.values, one.quantity.unit, one.quantity.title, lines=lines)

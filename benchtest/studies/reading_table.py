@@ -7,12 +7,12 @@ no number is refused with its line, so that a slip of the pen is not read as a r
 
 import csv
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from itertools import islice
 from pathlib import Path
-from typing import Final, TypeAlias
+from typing import Final, TypeAlias, TypeVar
 
 import numpy as np
 
@@ -36,9 +36,12 @@ COLUMNS: Final = {
     "low": "lowest permitted value",
     "high": "highest permitted value",
 }
+LARGEST: Final = 1e100
+"""Nothing that is read is as large; its square would be no number."""
 CHUNK: Final = 50_000
 """Rows that are taken apart at a time."""
-Cell: TypeAlias = str | tuple[str, ...]
+Kind: TypeAlias = tuple[str, ...]
+Cell = TypeVar("Cell", str, Kind)
 _KIND: Final = ("quantity", "title", "unit", "low", "high")
 
 
@@ -80,14 +83,14 @@ def _check_head(path: Path, head: list[str]) -> None:
 class _Numbered(dict[Cell, int]):
     """Numbers cells as they come; asked as often as there are rows, so that it is a plain look-up mostly."""
 
-    def __init__(self) -> None:
+    def __init__(self, plain: Callable[[Cell], Cell]) -> None:
         super().__init__()
+        self.plain: Callable[[Cell], Cell] = plain
+        """Cells that are the same after this have one number."""
         self.names: dict[Cell, int] = {}
-        """The same without blanks around them."""
 
     def __missing__(self, cell: Cell) -> int:
-        name = cell.strip() if isinstance(cell, str) else cell
-        self[cell] = number = self.names.setdefault(name, len(self.names))
+        self[cell] = number = self.names.setdefault(self.plain(cell), len(self.names))
         return number
 
     def all(self, cells: Iterable[Cell], count: int) -> Codes:
@@ -104,8 +107,8 @@ class _Columns:
     decimal_comma: bool
     line: int = 1
     empty: int = 0
-    kinds: _Numbered = field(default_factory=_Numbered)
-    names: dict[str, _Numbered] = field(default_factory=lambda: {name: _Numbered() for name in FACTORS})
+    kinds: _Numbered[Kind] = field(default_factory=lambda: _Numbered(lambda kind: kind))
+    names: dict[str, _Numbered[str]] = field(default_factory=lambda: {name: _Numbered(str.strip) for name in FACTORS})
     rows: dict[str, list[Numbers | Codes]] = field(default_factory=dict)
 
     def add(self, rows: list[list[str]]) -> None:
@@ -151,7 +154,7 @@ class _Columns:
             found = np.fromiter(map(float, cells), np.float64, len(lines))
         except ValueError:
             return self._slowly(name, cells, lines)
-        return found if np.isfinite(found).all() else self._slowly(name, cells, lines)
+        return found if (np.abs(found) < LARGEST).all() else self._slowly(name, cells, lines)
 
     def _slowly(self, name: str, cells: Sequence[str], lines: Sequence[int]) -> Numbers:
         """Read a column with empty cells or decimal commas; refuse the first cell that is no number."""
@@ -162,7 +165,7 @@ class _Columns:
                 found[place] = float(text) if text else math.nan
             except ValueError:
                 found[place] = math.inf
-            if text and not math.isfinite(found[place]):
+            if text and not abs(found[place]) < LARGEST:
                 hint = "units go into the column 'unit'; leave the cell empty where nothing was read"
                 raise self._wrong(lines[place], f"{name} {cell.strip()!r}", "a number such as 12.5", hint)
         return found
@@ -217,9 +220,7 @@ class _Columns:
             scatter=np.concatenate(self.rows["scatter"]) * scale,
             moments=np.concatenate(self.rows["at"]),
             factors={
-                name: Factor(
-                    codes=np.concatenate(self.rows[name]), names=tuple(map(str, self.names[name].names)) or ("",)
-                )
+                name: Factor(codes=np.concatenate(self.rows[name]), names=tuple(self.names[name].names) or ("",))
                 for name in FACTORS
             },
             notes=tuple(notes),
@@ -241,6 +242,8 @@ class _Columns:
                 low=-math.inf if limits[0] is None else limits[0],
                 high=math.inf if limits[1] is None else limits[1],
             )
+            if not made.low < made.high:
+                raise CaptureError(self.path, f"low {low} and high {high} of {name}", expected="low below high")
             known = quantities.setdefault(name, made)
             self._refuse_change(known, made)
             number_of[number], scale_of[number] = list(quantities).index(name), scale

@@ -65,7 +65,7 @@ def _study(series: Series, source: str, across: Across, pool_above: float, confi
     if not float(np.max(np.ptp(cells, axis=2))) > 0:
         raise StudyError(
             f"{where}: the repeats of every board are the same number, so that repeatability does not show (a finer "
-            "resolution is needed; until then its share is resolution/√12)"
+            "resolution is needed; until then its share is resolution / 3.46)"
         )
     return GaugeStudy(
         quantity=series.quantity,

@@ -6,7 +6,7 @@ findings themselves, unrounded, with a format and its version; what is no number
 
 import math
 import textwrap
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import asdict, dataclass, is_dataclass
 from functools import cache
 from importlib.resources import files
@@ -74,20 +74,25 @@ def _plain(found: Any) -> Any:
     return found
 
 
-def to_lines(report: Report, width: int = WIDTH) -> Iterator[str]:
-    """Yield the report line by line, none longer than `width` unless a single word or number is."""
-    yield from _wrapped(report.title, width)
-    yield from _wrapped(f"from {report.source}", width)
+def to_lines(report: Report, width: int = WIDTH, *, spell: Callable[[str], str] = str) -> Iterator[str]:
+    """Yield the report line by line, none longer than `width` unless a single word or number is.
+
+    `spell` puts plain spellings for what a terminal lacks, before anything is set in columns.
+    """
+    yield from _wrapped(spell(report.title), width)
+    yield from _wrapped(spell(f"from {report.source}"), width)
     yield ""
     for sentence in report.summary:
-        yield from _wrapped(sentence, width)
+        yield from _wrapped(spell(sentence), width)
     for table in report.tables:
         yield ""
-        yield from _table(table, width)
+        if table.title:
+            yield spell(table.title)
+        yield from _table([[spell(cell) for cell in row] for row in (table.head, *table.rows)], width)
     if report.notes:
         yield ""
     for note in report.notes:
-        yield from _wrapped(f"- {note}", width, indent="  ")
+        yield from _wrapped(spell(f"- {note}"), width, indent="  ")
 
 
 def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
@@ -95,11 +100,9 @@ def _wrapped(text: str, width: int, indent: str = "") -> list[str]:
     return lines or [""]
 
 
-def _table(table: Table, width: int) -> Iterator[str]:
-    if table.title:
-        yield table.title
-    rows = (table.head, *table.rows)
-    widths = [max(len(row[column]) for row in rows) for column in range(len(table.head))]
+def _table(rows: Sequence[Sequence[str]], width: int) -> Iterator[str]:
+    """Yield rows in columns, the first of them the head."""
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
     widths[0] = max(NARROWEST, min(widths[0], width - sum(widths[1:]) - 2 * (len(widths) - 1)))
     for number, row in enumerate(rows):
         yield from _row(row, widths)

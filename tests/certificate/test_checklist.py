@@ -39,7 +39,7 @@ CHECKLIST = {
     "7.8.2.1 m, what was permitted": "1 ms to 12 ms",
     "7.8.2.1 n, departures": "CALIBRATION OVERRIDDEN by C. Head: urgent",
     "7.8.2.1 o, who tested": "Tested by A. Sample",
-    "7.8.2.1 o, who released": "NOT YET RELEASED: this method asks that a second person",
+    "7.8.2.1 o, who released": "Released by nobody yet",
     "7.8.2.2, what was stated and not verified": "as stated to the bench and were not verified",
     "7.8.3.1 a, the environment": "23 °C, as declared for the bench, not measured",
     "7.8.3.1 b, a statement of conformity": "✗ FAIL",
@@ -98,6 +98,20 @@ def test_number_page_and_outcome_are_on_every_page(pages: tuple[list[str], str])
         assert flat(f"BT-20260314-3f9a12c4, page {place} of {len(printed)}") in page
         assert flat("FAIL: no certificate") in page
         assert flat("Lock Lane Board Repair") in page
+
+
+def test_a_pass_that_waits_for_a_second_person_says_so() -> None:
+    """In a box with room for a signature; a board that failed is not to be released, and says nothing of it."""
+    passed, failed = (describe(whole_run(passed=passed), whole_readings()) for passed in (True, False))
+    assert passed.not_released.startswith("NOT YET RELEASED: this method asks that a second person, not the tester")
+    first = flat(PdfReader(io.BytesIO(to_pdf(passed, b"{}"))).pages[0].extract_text())
+    assert flat("NOT YET RELEASED") in first
+    assert flat("Date, signature") in first
+    assert "" == failed.not_released
+    run = whole_run(passed=True)
+    released = describe(replace(run, job=replace(run.job, released_by="C. Head")), whole_readings())
+    assert "" == released.not_released
+    assert "C. Head" in {fact.value for fact in released.job}
 
 
 def test_a_paper_in_german_says_the_same_things() -> None:

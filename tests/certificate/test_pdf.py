@@ -2,6 +2,7 @@
 
 import json
 import re
+import unicodedata
 from dataclasses import replace
 from pathlib import Path
 
@@ -99,13 +100,21 @@ def test_same_run_same_bytes(passed: Path, tmp_path: Path) -> None:
         assert (passed / path.name).read_bytes() == path.read_bytes(), path.name
 
 
-@pytest.mark.parametrize("weight", ["", "-Bold"])
-def test_coverage_is_what_the_fonts_have(weight: str) -> None:
-    """Every character called covered has a glyph in each font, and the signs of the trade are covered."""
-    known = set(TTFont(FONTS / f"DejaVuSansCondensed{weight}.ttf").getBestCmap())
-    assert {c for c in range(0x20, 0x11000) if covered(chr(c))} <= known
+def test_coverage_is_what_the_fonts_have() -> None:
+    """Every character called covered has a glyph in both weights or in the fallback, and nothing else is called so."""
+
+    def known(name: str) -> set[int]:
+        return set(TTFont(FONTS / name).getBestCmap())
+
+    shown = known("DejaVuSansCondensed.ttf") & known("DejaVuSansCondensed-Bold.ttf")
+    shown |= known("DroidSansFallbackFull.ttf")
+    unfit = {"Cc", "Cf", "Cn", "Co", "Cs", "Zl", "Zp"}
+    assert {c for c in shown if unicodedata.category(chr(c)) not in unfit} == {
+        c for c in range(0x20, 0x30000) if covered(chr(c))
+    }
     assert all(covered(sign) for sign in "Ωµμ°≤≥±–−∞·…✓✗◐◓○■")
-    assert not any(covered(character) for character in "\x07\u202e\ue000漢🙂")
+    assert all(covered(sign) for sign in "ŠěßéğİøχЖשعՀგ漢かカỗ")  # names of customers
+    assert not any(covered(character) for character in "\x07\u202e\ue000🙂한")
 
 
 def test_strange_characters_are_named() -> None:

@@ -23,6 +23,8 @@ CARWASH = (
     "--serial",
     "A1",
 )
+SITE = "format: benchtest-site/1\ndepot:\n  name: Lock Lane Board Repair\n  logo: logo.svg\n"
+LOGO = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 40 10"><path d="M0 0h40v10H0z"/></svg>'
 Command = Callable[..., tuple[int, str, str]]
 
 
@@ -40,11 +42,13 @@ def benchtest(capsys: pytest.CaptureFixture[str]) -> Command:
 
 @pytest.fixture(scope="module")
 def finished(tmp_path_factory: pytest.TempPathFactory, station: Path) -> Path:
-    """Folder of a run that passed on the simulated bench."""
-    root = tmp_path_factory.mktemp("runs")
+    """Folder of a run that passed on the simulated bench of a depot with a logo."""
+    root, site = tmp_path_factory.mktemp("runs"), tmp_path_factory.mktemp("site") / "site.yaml"
     assert station.is_dir()
-    assert 0 == entry([*CARWASH, "--runs", str(root)])
-    return next(root.iterdir())
+    site.write_text(SITE, encoding="utf-8")
+    site.with_name("logo.svg").write_text(LOGO, encoding="utf-8")
+    assert 0 == entry([*CARWASH, "--runs", str(root), "--site", str(site)])
+    return next(path for path in root.iterdir() if path.is_dir())
 
 
 @pytest.fixture
@@ -109,6 +113,7 @@ def test_a_scanner_types_the_code(finished: Path) -> None:
         said = process.stdout.read().decode()
     assert 0 == process.returncode
     assert "PASS, serial A1" in said
+    assert "this proves these facts and no other word of the page" in said
 
     piped = subprocess.run(command, input=(finished / "certificate.pdf").read_bytes(), check=False, cwd=ROOT)
     assert 0 == piped.returncode
@@ -227,7 +232,7 @@ def test_many_papers_are_withdrawn_in_one_go_or_none(benchtest: Command, folder:
 
 
 def test_pages_are_set_anew_and_compared(benchtest: Command, folder: Path) -> None:
-    """Every byte of the PDF the same: 0; one byte of a page changed: 3 and its place, though the data is genuine."""
+    """Every byte of the PDF the same: 0; one byte of a page changed, or its logo not at hand: 3, and what is wrong."""
     code, out, _ = benchtest("certificate", "verify", folder, "--pages")
     pdf = folder / "certificate.pdf"
     content = bytearray(pdf.read_bytes())
@@ -235,8 +240,10 @@ def test_pages_are_set_anew_and_compared(benchtest: Command, folder: Path) -> No
 
     content[5000] ^= 1
     pdf.write_bytes(content)
-    code, out, _ = benchtest("certificate", "verify", pdf, "--pages")
+    code, out, _ = benchtest("certificate", "verify", pdf, "--pages", "--run", folder)
     assert (3, True) == (code, "pages: from byte 5001 on NOT as this version sets them" in out)
+    code, out, _ = benchtest("certificate", "verify", pdf, "--pages")
+    assert (3, True) == (code, "its logo, logo.svg, lies in the run folder" in out)
     code, out, _ = benchtest("certificate", "verify", folder / "certificate.json", "--pages")
     assert (3, True) == (code, "pages: not compared" in out)
 

@@ -62,6 +62,9 @@ def test_a_repair_from_as_found_to_the_label(
     code, said, _ = benchtest("certificate", "label", str(after), "--sheet", "--position", "24", "-o", "label.pdf")
     assert (0, True) == (code, "PASS: label.pdf" in said)
     assert "BESTANDEN" in PdfReader("label.pdf").pages[0].extract_text()
+    assert 0 == benchtest("certificate", "withdraw", str(after), "--reason", "wrong board", "--by", "C. Head")[0]
+    code, _, errors = benchtest("certificate", "label", str(after), "-o", "another.pdf")
+    assert (4, True, False) == (code, "is withdrawn" in errors, Path("another.pdf").exists())
 
 
 def test_a_language_of_ones_own_goes_with_the_run(benchtest: Benchtest, tmp_path: Path) -> None:

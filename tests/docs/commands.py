@@ -17,8 +17,8 @@ PAGE: Final = "commands.md"
 WIDTH: Final = 100
 ABOUT: Final = (
     "What `--help` says of each, made from the program by `python -m tests.docs.commands`. Exit codes: 0 pass, 1 fail,"
-    " 2 wrong usage, 3 inconclusive, 4 document or plan problem (nothing was energised), 5 bench fault (the board is not"
-    " judged), 6 aborted."
+    " 2 wrong usage, 3 inconclusive, 4 document or plan problem (nothing was energised), 5 bench fault (the board is"
+    " not judged), 6 aborted."
 )
 
 

@@ -48,9 +48,16 @@ def done(place: Path, *words: str, **environment: str) -> "subprocess.CompletedP
 
 
 def test_the_failure_on_the_page_is_the_one_that_is_told(place: Path) -> None:
-    """Word for word, with the line of the limit."""
+    """Word for word, with the line of the limit; only what was measured is another with every model of a contact."""
     words = (sys.executable, "-m", "pytest", *PLUGIN, "profiles/carwash.yaml", *BENCH, "-q")
-    assert shown("told") in done(place, *words, "--fault", "K3 contact welded").stdout
+    told = done(place, *words, "--fault", "K3 contact welded").stdout
+
+    assert unmeasured(shown("told")) in unmeasured(told)
+
+
+def unmeasured(text: str) -> str:
+    """Return a text without the digits of what was measured."""
+    return re.sub(r"(?<=  measured     )[\d.]+ ± [\d.]+", "…", text)
 
 
 def test_the_checks_on_the_page_run(place: Path) -> None:

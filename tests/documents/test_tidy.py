@@ -127,7 +127,7 @@ def _inside(line: str, place: int) -> bool:
     return before.count("{") + before.count("[") > before.count("}") + before.count("]")
 
 
-@settings(max_examples=12, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
+@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large])
 @given(text=untidy())
 def test_formatting_keeps_every_comment_and_the_meaning_and_is_done_once(text: str) -> None:
     """For any such profile; PyYAML, reading with its own rules, finds the same names in it as before."""

@@ -56,6 +56,14 @@ def test_the_guard_band_is_the_uncertainty(at: float, verdict: Verdict) -> None:
     assert result.verdict is verdict
 
 
+@pytest.mark.parametrize("sample", [101, *range(605, 617), *range(4700, 4713), 9998, 9999])
+def test_a_contact_that_comes_late_is_found_where_it_comes(sample: int) -> None:
+    """Soon, late, last of all, and about where the look goes on: the moment is midway before the first made sample."""
+    wave = np.where(np.arange(10_000) < sample, OPEN, MADE)
+    result = BENCH.judge(OPERATE, within(0.0, 2.0), evidence=recorded({401: wave}, done=[STAMPED]))
+    assert result.value == pytest.approx((sample - 0.5) / RATE - STAMPED.at, rel=1e-12)
+
+
 def test_a_contact_that_never_makes_fails_and_says_so() -> None:
     """Watched for 90 ms and not made: a valid observation, without a value."""
     result = BENCH.judge(OPERATE, LIMITS, evidence=recorded({401: np.full(1000, OPEN)}, done=[STAMPED]))

@@ -8,6 +8,7 @@ import pytest
 from benchtest.cautions import ON_PAPER
 from benchtest.certificate import describe, to_html
 from benchtest.cli.documents import Prepared
+from benchtest.diagnose.next_check import HAND, UNFORETOLD
 from benchtest.errors import DocumentError
 from benchtest.faults import possible
 from benchtest.language import SHIPPED, english, gaps_of, language, shipped
@@ -57,6 +58,15 @@ def test_every_fault_and_its_repair_is_turned_over(tag: str, greenhouse: Prepare
     faults = [fault for prepared in (greenhouse, carwash) for fault in possible(prepared.fitted)]
     said = {text for fault in faults for text in (fault.sentence, fault.repair)} | set(ON_PAPER)
     assert [] == sorted(text for text in said if not words.knows(text))
+
+
+@pytest.mark.parametrize("tag", OTHERS)
+def test_what_to_measure_next_is_turned_over(tag: str) -> None:
+    """Every measurement by hand that a diagnosis can ask for, and what it may give."""
+    words = language(tag)
+    asked = {one.instruction.format(part="K3", at="between X1.1 and X1.2") for one in HAND}
+    given = {value for one in HAND for value in (one.usual, *one.kinds.values())} | {UNFORETOLD}
+    assert [] == sorted(text for text in asked | given if not words.knows(text))
 
 
 @pytest.mark.parametrize(

@@ -8,6 +8,7 @@ from typing import Any
 
 import pytest
 
+from benchtest.cli import entry
 from benchtest.cli.documents import Prepared
 
 ROOT = Path(__file__).parents[2]
@@ -18,8 +19,10 @@ Session = Callable[..., pytest.RunResult]
 
 
 @pytest.fixture(scope="session")
-def loaded(bench: Any, greenhouse: Prepared) -> None:
+def loaded(bench: Any, greenhouse: Prepared, tmp_path_factory: pytest.TempPathFactory) -> None:
     """Load what a session needs, since one inside a test forgets what it was the first to load."""
+    runs, here = tmp_path_factory.mktemp("runs"), ("--fixture", str(ROOT / "fixtures/simulated.yaml"))
+    entry(["run", str(ROOT / "profiles/carwash.yaml"), *here, "--serial", "L1", "--runs", str(runs), "--json"])
     bench.performed(greenhouse, "K3 contact welded")
     for name in ("boards", "session", "workers"):
         import_module(f"benchtest.pytest_plugin.{name}")

@@ -209,6 +209,16 @@ def test_a_real_bench_is_named_as_one(session: Session) -> None:
     several.stdout.fnmatch_lines(["3 boards were collected and one is on the bench*", "Nothing was energised."])
 
 
+def test_checks_on_a_real_bench_are_marked(session: Session) -> None:
+    """`-m "not rig"` keeps them out of an unattended build; on the simulated bench nothing has the mark."""
+    real = session(CARWASH, "--rig", "fixtures/serial.yaml", "-m", "not rig", "--collect-only", "-q")
+    simulated = session(CARWASH, *BENCH, "-m", "rig", "--collect-only", "-q")
+
+    for found in (real, simulated):
+        assert pytest.ExitCode.NO_TESTS_COLLECTED == found.ret
+        found.stdout.fnmatch_lines(["*105 deselected*"])
+
+
 # ---------------------------------------------------------------- once, and never again in secret
 
 

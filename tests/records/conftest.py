@@ -1,12 +1,15 @@
 """Commands in this process, and run folders as `benchtest run` leaves them."""
 
 import shutil
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 from benchtest.cli import entry
-from tests.records.depot import CARWASH, Said
+from benchtest.records.database.opening import Records, open_file
+from benchtest.records.database.storing import store
+from tests.records.depot import CARWASH, Said, like
 from tests.servers.postgresql import Server
 
 
@@ -56,3 +59,13 @@ def asked(request: pytest.FixtureRequest, pattern: Path) -> tuple[str, ...]:
         return words
     assert 0 == entry(["records", "sync", *words, "--all"])
     return words
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Iterator[Records]:
+    """A bench's own records with ten runs that wait for a server."""
+    with open_file(tmp_path / "bench.sqlite") as records:
+        with records.writing() as connection:
+            for number in range(10):
+                store(connection, like(number), queue=True)
+        yield records

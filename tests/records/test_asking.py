@@ -149,7 +149,7 @@ def test_what_was_withdrawn_stays_so_through_a_rebuild(benchtest: Said, runs: Pa
 def test_what_is_said_of_a_certificate_reaches_the_records(benchtest: Said, runs: Path) -> None:
     """Reissued: superseded; then withdrawn by the records: the paper that replaced it as well."""
 
-    def status() -> list[object]:
+    def status() -> list[str]:
         listed = rows(benchtest("records", "list", "--runs", runs, "--serial", "A-1", "--format", "json"))
         return sorted(str(row["status"]) for row in listed)
 

@@ -1,195 +1,31 @@
 """Records that are damaged, full, too new, on a share, or from an old copy: nothing is lost, nothing doubled."""
 
 import gzip
-import json
 import shutil
-import socket
 import sqlite3
 import subprocess
 import sys
-from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
-from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
-from time import perf_counter
-from typing import Any
 
 import pytest
-from sqlalchemy import func, select, text
+from sqlalchemy import func, select
 
 from benchtest.errors import RecordsError
 from benchtest.records.address import Address
-from benchtest.records.database.delivering import Delivered, deliver, deliver_within, waiting
 from benchtest.records.database.keeping import keep
-from benchtest.records.database.opening import Records, Unreachable, open_file, open_server
+from benchtest.records.database.opening import Records, open_file, open_server
 from benchtest.records.database.questions import Wanted, history, list_runs
-from benchtest.records.database.record import Record, read_record
+from benchtest.records.database.record import read_record
 from benchtest.records.database.shares import share
 from benchtest.records.database.storing import Stored, store
-from benchtest.records.database.tables import BOARDS, OUTBOX, RUNS
+from benchtest.records.database.tables import BOARDS
 from benchtest.records.folder import write_run
-from tests.records.depot import CARWASH, ROOT, Said, rows
+from tests.records.depot import CARWASH, ROOT, Said, count, like, rows
 from tests.records.finished import finished_run
 from tests.servers.postgresql import Server
-
-
-def like(number: int, **changed: Any) -> Record:
-    """Return a run of its own."""
-    return replace(PATTERN[0], identity=f"{number:064x}", number=f"N-{number}", **changed)
-
-
-PATTERN: list[Record] = []
-
-
-@pytest.fixture(autouse=True, scope="module")
-def _pattern(tmp_path_factory: pytest.TempPathFactory) -> None:
-    folder = tmp_path_factory.mktemp("one")
-    write_run(folder, finished_run())
-    PATTERN.append(read_record(folder))
-
-
-@pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Records]:
-    """A bench's own records with ten runs that wait for a server."""
-    with open_file(tmp_path / "bench.sqlite") as records:
-        with records.writing() as connection:
-            for number in range(10):
-                store(connection, like(number), queue=True)
-        yield records
-
-
-def count(records: Records) -> int:
-    """Return how many runs there are."""
-    with records.reading() as connection:
-        return int(connection.scalar(select(func.count()).select_from(RUNS)) or 0)
-
-
-# ---------------------------------------------------------------- a bench and its server
-
-
-def test_a_bench_without_its_server_keeps_its_runs_and_delivers_them_once(bench: Records, postgresql: Server) -> None:
-    """Nobody listens at first; then all ten arrive, once, however often they are delivered."""
-    with socket.socket() as nobody:
-        nobody.bind(("127.0.0.1", 0))
-        why = deliver_within(bench, f"postgresql+psycopg://x@127.0.0.1:{nobody.getsockname()[1]}/x", 3)
-    assert "refused" in why
-    assert 10 == waiting(bench)
-
-    with open_server(postgresql.new()) as server:
-        for _ in range(2):
-            deliver(bench, server)
-        assert (10, 0) == (count(server), waiting(bench))
-
-
-def test_a_server_that_never_answers_is_not_waited_for(bench: Records) -> None:
-    """It takes the connection and says nothing; the bench goes on after the time that it has."""
-    with socket.create_server(("127.0.0.1", 0)) as silent:
-        begin = perf_counter()
-        why = deliver_within(bench, f"postgresql+psycopg://x@127.0.0.1:{silent.getsockname()[1]}/x", 0.3)
-        took = perf_counter() - begin
-
-    assert "has not answered within" in why
-    assert took < 1.5
-    assert 10 == waiting(bench)
-
-
-def test_two_syncs_at_once_deliver_each_run_once(bench: Records, postgresql: Server, tmp_path: Path) -> None:
-    """Each with connections of its own, as two processes have."""
-    url = postgresql.new()
-
-    def sync(_: int) -> None:
-        with open_file(tmp_path / "bench.sqlite") as mine, open_server(url) as server:
-            deliver(mine, server)
-
-    with ThreadPoolExecutor(3) as several:
-        list(several.map(sync, range(3)))
-    with open_server(url) as server:
-        assert (10, 0) == (count(server), waiting(bench))
-
-
-def test_a_run_that_the_server_refuses_holds_up_no_other(bench: Records, postgresql: Server) -> None:
-    """One has another content there; it stays in the queue with the reason, the rest is delivered."""
-    with open_server(postgresql.new()) as server:
-        with server.writing() as connection:
-            store(connection, like(4, run_digest="99" * 32))
-        told: list[Delivered] = []
-        deliver(bench, server, told=told.append)
-
-        assert ["N-4"] == [one.number for one in told if one.stored is None]
-        assert (10, 1) == (count(server), waiting(bench))
-    with bench.reading() as connection:
-        assert "another content" in str(connection.scalar(select(OUTBOX.c.problem)))
-
-
-def test_news_that_come_while_a_run_is_on_its_way_are_not_lost(bench: Records, tmp_path: Path) -> None:
-    """Something is added between the server's yes and the bench's note: the run waits on."""
-    later = like(0, resumed=1, run_digest="55" * 32)
-
-    def goes_on(one: Delivered) -> None:
-        if one.number == "N-0":
-            with bench.writing() as connection:
-                store(connection, later, queue=True)
-
-    with open_file(tmp_path / "shared.sqlite") as shared:
-        deliver(bench, shared, told=goes_on)
-        assert 1 == waiting(bench)
-        deliver(bench, shared)
-        with shared.reading() as connection:
-            digests = set(connection.scalars(select(RUNS.c.run_digest).where(RUNS.c.number == "N-0")))
-    assert ({later.run_digest}, 0) == (digests, waiting(bench))
-
-
-def test_a_lost_connection_is_replaced(postgresql: Server) -> None:
-    """The server drops an idle connection; the next question does not notice."""
-    url = postgresql.new()
-    with open_server(url) as server, open_server(url) as other:
-        with server.reading() as connection:
-            mine = connection.scalar(text("SELECT pg_backend_pid()"))
-        with other.writing() as connection:
-            assert connection.scalar(text("SELECT pg_terminate_backend(:mine)"), {"mine": mine})
-        assert 0 == count(server)
-
-
-def test_a_run_is_judged_whatever_becomes_of_the_server(benchtest: Said, tmp_path: Path, postgresql: Server) -> None:
-    """Exit code 0 with a server that is not there, words that it waits; the next run takes both along."""
-    with socket.socket() as nobody:
-        nobody.bind(("127.0.0.1", 0))
-        away = f"postgresql://x@127.0.0.1:{nobody.getsockname()[1]}/x"
-        code, _, said = benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path, "--records", away)
-    assert (0, True) == (code, "1 run waits for the server of the records" in said)
-    assert "records sync" in said
-
-    there = postgresql.new()
-    code, printed, _ = benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path, "--records", there, "--json")
-    assert (0, 0) == (code, json.loads(printed)["records"]["waiting"])
-    assert 2 == len(rows(benchtest("records", "list", "--records", there, "--format", "json")))
-
-
-def test_the_site_file_names_the_server_for_all_benches(
-    benchtest: Said, tmp_path: Path, postgresql: Server, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Without an option a run is delivered there, and asked for there."""
-    site = tmp_path / "site.yaml"
-    depot = "depot: {name: Lock Lane Board Repair}"
-    site.write_text(f"format: benchtest-site/1\n{depot}\nrecords: {postgresql.new()}\n", encoding="utf-8")
-    benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path / "runs", "--site", site, "--json")
-    monkeypatch.setenv("BENCHTEST_SITE", str(site))
-
-    assert ["A"] == [row["serial"] for row in rows(benchtest("records", "list", "--format", "json"))]
-
-
-def test_a_password_is_never_shown(postgresql: Server) -> None:
-    """Neither in the name of the records nor in what is said of a failure."""
-    url = postgresql.new().replace("postgres@", "postgres:s3cret@")
-    with open_server(url) as server:
-        assert "s3cret" not in server.name
-    with pytest.raises(Unreachable) as lost:
-        open_server(url.rsplit("/", 1)[0] + "/nowhere")
-    assert "s3cret" not in str(lost.value)
-    assert "nowhere" in str(lost.value)
-
 
 # ---------------------------------------------------------------- several at once, and clocks
 
@@ -218,8 +54,8 @@ def test_benches_that_write_one_serial_at_once(tmp_path: Path, shared: bool, req
 
 def test_a_clock_that_was_set_back_loses_no_run(bench: Records) -> None:
     """A run that seems to end before it began, and one that seems older than it is, are there like any other."""
-    strange = like(50, ended=PATTERN[0].started - timedelta(hours=1))
-    early = like(51, started=PATTERN[0].started - timedelta(days=400))
+    strange = like(50, ended=like(0).started - timedelta(hours=1))
+    early = like(51, started=like(0).started - timedelta(days=400))
     with bench.writing() as connection:
         assert [Stored.NEW, Stored.NEW] == [store(connection, strange), store(connection, early)]
     with bench.reading() as connection:
@@ -271,6 +107,27 @@ def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
         open_file(file)
     with closing(sqlite3.connect(file)) as connection:
         assert [("recipes",)] == connection.execute("SELECT name FROM sqlite_master").fetchall()
+
+
+def test_a_file_that_is_no_database_is_not_set_aside(benchtest: Said, runs: Path) -> None:
+    """Somebody's letter, named by mistake, stays where it is."""
+    letter = runs.parent / "letter.txt"
+    letter.write_text("Dear customer, " * 500, encoding="utf-8")
+    code, _, said = benchtest("records", "rebuild", "--runs", runs, "--records", letter)
+
+    assert (4, True) == (code, "is no database, and is left where it is" in said)
+    assert [letter] == list(runs.parent.glob("letter*"))
+
+
+@pytest.mark.parametrize("place", ["", "nowhere/at/all/records.sqlite"])
+def test_a_place_that_cannot_be_is_said_so(benchtest: Said, tmp_path: Path, place: str) -> None:
+    """A folder, and a path below a file."""
+    (tmp_path / "nowhere").write_text("a file", encoding="utf-8")
+    code, _, said = benchtest(*CARWASH, "--serial", "A", "--runs", tmp_path / "runs", "--records", tmp_path / place)
+
+    assert 0 == code
+    assert "NOT in the records" in said
+    assert "cannot be" in said
 
 
 def test_a_full_disk_loses_no_run(benchtest: Said, runs: Path) -> None:

@@ -189,6 +189,36 @@ def test_runs_of_every_kind_of_bench_answer_their_own_profile(bench: str) -> Non
     assert ((), ()) == (held.altered, held.dropped)
 
 
+def test_a_new_limit_is_read_from_old_recordings(carwash: dict[str, Path], tmp_path: Path) -> None:
+    """Coil currents were recorded although nobody asked: their values are those of a run that was, bit for bit."""
+    current = "  current: {min: 14 mA, max: 26 mA}\n"
+    without = finished(prepared(revised(tmp_path, "carwash", (current, ""))), tmp_path / "runs").folder
+    asked, tight = (
+        Rejudge(load_profile(path)).run(without)
+        for path in (
+            ROOT / "profiles/carwash.yaml",
+            revised(tmp_path, "carwash", (current, current.replace("26", "15")), name="tight"),
+        )
+    )
+    direct = {one.check.id: one.value for one in read_run(carwash[""]).results if "coil-current" in one.check.id}
+
+    assert ("recordings", Outcome.PASS, 4) == (asked.way, asked.after, len(direct))
+    assert direct == {turn.check.id: turn.value for turn in asked.turns}
+    assert {(None, Verdict.PASS)} == set(turns(asked).values())
+    assert ("recordings", Outcome.FAIL) == (tight.way, tight.after)
+
+
+def test_without_recordings_a_new_limit_is_not_tested(tmp_path: Path) -> None:
+    """What stored values decide is decided; the new question says that the recordings would be needed."""
+    current = "  current: {min: 14 mA, max: 26 mA}\n"
+    folder = finished(prepared(revised(tmp_path, "carwash", (current, ""))), tmp_path / "runs").folder
+    shutil.rmtree(folder / "recordings")
+    run = Rejudge(load_profile(ROOT / "profiles/carwash.yaml")).run(folder)
+
+    assert ("stored values", Outcome.INCONCLUSIVE, 4) == (run.way, run.after, len(run.turns))
+    assert "recordings that are not there" in run.reason
+
+
 def test_what_is_asked_no_more_no_longer_fails_a_board(carwash: dict[str, Path], tmp_path: Path) -> None:
     """Without K3 in the exercise its slow contact is nobody's business; the loss of it is told."""
     profile = revised(tmp_path, "carwash", ("relays: [K1, K2, K3, K4], again", "relays: [K1, K2, K4], again"))
@@ -208,7 +238,7 @@ def test_a_run_of_the_first_format_is_judged_from_its_run_file(tmp_path: Path) -
     new = [turn for turn in quick.turns if turn.before is None]
 
     assert (Outcome.FAIL, Outcome.FAIL, "stored values") == (quick.before, quick.after, quick.way)
-    assert {"not looked at in the recorded run"} == {getattr(turn.check.measurand, "reason", "") for turn in new}
+    assert {Verdict.NOT_TESTED} == {turn.after for turn in new}
     assert len(new) == len(quick.turns) > 50
     assert full.after is None
     assert "cannot be read" in full.reason

@@ -15,8 +15,8 @@ import select
 import signal
 import sys
 import tempfile
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
 from pathlib import Path
 from time import perf_counter
@@ -25,6 +25,10 @@ from typing import Final
 from tests.reliability.kill_jobs import JOBS, Depot, Job
 from tests.servers.postgresql import served
 
+SIDE_BY_SIDE: Final = 4
+"""Jobs at once, each with records of its own: they wait for the disk more than they compute."""
+LONGEST: Final = 10.0
+"""Seconds until a job must have begun."""
 HEAD: Final = """# Records under kill -9
 
 The records were written to by a process of its own, which was killed (SIGKILL) at a random moment. Made by
@@ -59,14 +63,12 @@ def main(arguments: Sequence[str]) -> int:
     """Kill as often as asked, print the table, and write the page when asked to."""
     parser = argparse.ArgumentParser(description="Kills whatever writes to the records, at random moments.")
     parser.add_argument("--kills", type=int, default=1000, metavar="N", help="so many on each kind of database")
-    parser.add_argument("--seed", type=int, default=1)
-    parser.add_argument("--server", metavar="URL", help="an empty PostgreSQL database; else a server is started")
     parser.add_argument("--write", type=Path, metavar="FILE")
     asked = parser.parse_args(arguments)
-    rows = []
-    with _server(asked.server) as url:
-        for server in ("", url):
-            rows += campaign(server, JOBS, kills=asked.kills, chance=random.Random(asked.seed))
+    with served() as server, ProcessPoolExecutor(SIDE_BY_SIDE) as workers:
+        urls = [server.new() if shared else "" for shared in (False, True) for _ in JOBS]
+        kills = [round(asked.kills * job.share) for job in JOBS] * 2
+        rows = list(workers.map(campaign, urls, [*range(len(JOBS))] * 2, kills))
     page = table(rows) + misses(rows)
     print(page)
     if asked.write is not None:
@@ -74,46 +76,38 @@ def main(arguments: Sequence[str]) -> int:
     return int(any(row.wrong for row in rows))
 
 
-@contextmanager
-def _server(url: str | None) -> Iterator[str]:
-    if url is not None:
-        yield url
-        return
-    with served() as server:
-        yield server.new()
-
-
-def campaign(server: str, jobs: Sequence[Job], *, kills: int, chance: random.Random) -> list[Row]:
-    """Kill every job its share of times on one kind of database."""
-    rows = []
-    whole = sum(job.share for job in jobs)
+def campaign(server: str, which: int, kills: int) -> Row:
+    """Kill one of the jobs so many times on one database."""
+    job, chance = JOBS[which], random.Random(which)
+    row = Row(database="PostgreSQL" if server else "SQLite", job=job.name, kills=kills)
     with tempfile.TemporaryDirectory(prefix="kills-") as place:
         depot = Depot(place=Path(place), server=server)
-        for job in jobs:
-            row = Row(database="PostgreSQL" if server else "SQLite", job=job.name)
-            rows.append(row)
-            for number in range(round(kills * job.share / whole)):
-                job.prepare(depot)
-                said = killed(job, depot, number, after=chance.uniform(0, job.seconds))
-                row.kills += 1
-                row.acknowledged += len(said)
-                wrong = job.check(depot, said)
-                row.held += not wrong
-                if wrong:
-                    row.wrong.append(f"{row.database}, {job.name}, kill {number}: {wrong}")
-            if wrong := job.finish(depot):
-                row.wrong.append(f"{row.database}, {job.name}, at the end: {wrong}")
-            print(f"{row.database} {row.job}: {row.kills} kills, {row.acknowledged} acknowledged", file=sys.stderr)
-    return rows
+        for number in range(kills):
+            job.prepare(depot)
+            said = killed(job, depot, number, after=chance.uniform(0, job.seconds), begun=bool(number % 4))
+            wrong = job.check(depot, said)
+            row.acknowledged += len(said)
+            row.held += not wrong
+            if wrong:
+                row.wrong.append(f"{row.database}, {job.name}, kill {number}: {wrong}")
+        if wrong := job.finish(depot):
+            row.wrong.append(f"{row.database}, {job.name}, at the end: {wrong}")
+    print(f"{row.database}, {row.job}: {row.kills} kills, {row.acknowledged} acknowledged", file=sys.stderr, flush=True)
+    return row
 
 
-def killed(job: Job, depot: Depot, number: int, *, after: float) -> list[str]:
-    """Let a job work in a process of its own, kill it after so many seconds, and return what was acknowledged to it."""
+def killed(job: Job, depot: Depot, number: int, *, after: float, begun: bool) -> list[str]:
+    """Let a job work in a process of its own, kill it after so many seconds, and return what was acknowledged to it.
+
+    With `begun`, the seconds count from when it has opened what it works on, else from its very beginning.
+    """
     hear, say = os.pipe()
     child = os.fork()
     if child == 0:
         _work(job, depot, number, say)
     os.close(say)
+    if begun:
+        select.select([hear], [], [], LONGEST)
     heard = _heard(hear, until=perf_counter() + after)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)

@@ -4,14 +4,12 @@ import subprocess
 import sys
 from pathlib import Path
 
-from tests.servers.postgresql import Server
-
 ROOT = Path(__file__).parents[2]
 
 
-def test_whatever_is_killed_what_was_acknowledged_is_there_once(postgresql: Server) -> None:
+def test_whatever_is_killed_what_was_acknowledged_is_there_once() -> None:
     """Six kills each on SQLite and on PostgreSQL: storing, delivering, withdrawing, whole runs."""
-    words = ["--kills", "6", "--server", postgresql.new()]
+    words = ["--kills", "6"]
     done = subprocess.run(
         [sys.executable, "-m", "tests.reliability.kills", *words], cwd=ROOT, capture_output=True, text=True, check=False
     )

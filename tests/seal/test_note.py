@@ -10,6 +10,7 @@ from benchtest.seal.note import ENDING, Kind, Note, Said, after_notes, note_of, 
 from tests.seal.conftest import sealed_by, trusting
 
 SAID = Said(reason="meter out of tolerance", by="A. Sample", day="2026-05-01")
+NUMBER = "20260314-3F9A12C4"
 
 
 def noted(folder: Path, station: Station, kind: Kind = Kind.WITHDRAWN) -> Path:
@@ -26,7 +27,7 @@ def state_after(own: Path, notes: list[Note]) -> tuple[State, str]:
 def test_a_withdrawn_paper_says_who_and_why(own: Path, tmp_path: Path) -> None:
     """The note is found in its folder, and its words are the paper's."""
     noted(tmp_path / "notes", open_station(own))
-    state, why = state_after(own, notes_in([tmp_path / "notes"], trusting(own)))
+    state, why = state_after(own, notes_in([tmp_path / "notes"], trusting(own), about=NUMBER))
 
     assert State.WITHDRAWN == state
     assert why.startswith("withdrawn on 2026-05-01, says A. Sample at station ")
@@ -36,7 +37,7 @@ def test_a_withdrawn_paper_says_who_and_why(own: Path, tmp_path: Path) -> None:
 def test_a_replaced_paper_names_the_one_that_replaces_it(own: Path, tmp_path: Path) -> None:
     """The number of the new paper stands in the words."""
     noted(tmp_path / "notes", open_station(own), Kind.REPLACED)
-    state, why = state_after(own, notes_in([tmp_path / "notes"], trusting(own)))
+    state, why = state_after(own, notes_in([tmp_path / "notes"], trusting(own), about=NUMBER))
 
     assert State.SUPERSEDED == state
     assert why.startswith("replaced by 20260501-B on 2026-05-01, says A. Sample")
@@ -45,7 +46,7 @@ def test_a_replaced_paper_names_the_one_that_replaces_it(own: Path, tmp_path: Pa
 def test_a_withdrawal_weighs_more_than_a_replacement(own: Path, tmp_path: Path) -> None:
     """Whatever the order of the notes."""
     paths = [noted(tmp_path / "notes", open_station(own), kind) for kind in (Kind.REPLACED, Kind.WITHDRAWN)]
-    notes = notes_in([tmp_path / "notes"], trusting(own))
+    notes = notes_in([tmp_path / "notes"], trusting(own), about=NUMBER)
 
     assert len(paths) == len(notes) == 2
     assert State.WITHDRAWN == state_after(own, notes)[0] == state_after(own, notes[::-1])[0]
@@ -57,9 +58,9 @@ def test_strangers_withdraw_nothing(own: Path, tmp_path: Path) -> None:
     noted(tmp_path / "notes", stranger)
     other = sealed_by(open_station(own), "20260314-OTHER").statement
     write_note(tmp_path / "notes", Kind.WITHDRAWN, other, SAID, station=open_station(own))
-    notes = notes_in([tmp_path / "notes"], trusting(own))
+    notes = notes_in([tmp_path / "notes"], trusting(own), about=NUMBER)
 
-    assert 2 == len(notes)
+    assert [State.UNKNOWN] == [note.state for note in notes]
     assert State.GENUINE == state_after(own, notes)[0]
 
 
@@ -72,7 +73,9 @@ def test_a_changed_note_is_none(own: Path, tmp_path: Path) -> None:
     (tmp_path / "notes" / f"y{ENDING}").write_bytes(b"\xff")
     (tmp_path / "notes" / f"z{ENDING}").mkdir()
 
-    assert [] == [note for note in notes_in([tmp_path / "notes"], trusting(own)) if note.state is State.GENUINE]
+    assert [] == [
+        note for note in notes_in([tmp_path / "notes"], trusting(own), about=NUMBER) if note.state is State.GENUINE
+    ]
 
 
 def test_a_note_is_a_paper_itself(own: Path, tmp_path: Path) -> None:
@@ -81,7 +84,7 @@ def test_a_note_is_a_paper_itself(own: Path, tmp_path: Path) -> None:
     found = examine_json(path.read_bytes(), trusting(own))
     note = note_of(found, path)
 
-    assert State.GENUINE == after_notes(found, notes_in([path.parent], trusting(own))).state
+    assert State.GENUINE == after_notes(found, notes_in([path.parent], trusting(own), about=NUMBER)).state
     assert note is not None
     assert (Kind.WITHDRAWN, "20260314-3F9A12C4") == (note.kind, note.about)
     assert "20260314-3F9A12C4.withdrawn.note.json" == path.name
@@ -92,9 +95,25 @@ def test_a_paper_of_a_stranger_can_be_withdrawn_by_a_trusted_station(own: Path, 
     stranger = sealed_by(open_station(tmp_path / "stranger"))
     (tmp_path / "notes").mkdir()
     write_note(tmp_path / "notes", Kind.WITHDRAWN, stranger.statement, SAID, station=open_station(own))
-    found = after_notes(examine_json(stranger.content, trusting(own)), notes_in([tmp_path / "notes"], trusting(own)))
+    found = after_notes(
+        examine_json(stranger.content, trusting(own)), notes_in([tmp_path / "notes"], trusting(own), about=NUMBER)
+    )
 
     assert State.WITHDRAWN == found.state
+
+
+def test_one_note_among_thousands_is_found_at_once(own: Path, tmp_path: Path) -> None:
+    """A folder with a whole recall: only notes that name the paper are examined, wherever they stand in it."""
+    station = open_station(own)
+    path = noted(tmp_path / "notes", station)
+    other = write_note(
+        tmp_path / "notes", Kind.WITHDRAWN, sealed_by(station, "20260314-B").statement, SAID, station=station
+    )
+    for place in range(2000):
+        (tmp_path / "notes" / f"a{place}{ENDING}").write_bytes(other.read_bytes())
+    path.rename(path.with_name(f"zzz{ENDING}"))
+
+    assert State.WITHDRAWN == state_after(own, notes_in([tmp_path / "notes"], trusting(own), about=NUMBER))[0]
 
 
 def test_numbers_cannot_climb_out_of_a_folder(own: Path, tmp_path: Path) -> None:

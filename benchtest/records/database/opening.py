@@ -11,7 +11,7 @@ server.
 import os
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, Final, Self
 
@@ -180,7 +180,8 @@ def _make(path: Path) -> None:
         raise RecordsError(f"{path}: cannot be made: {cause.strerror} (try another place with --records)") from cause
     finally:
         for ending in COMPANIONS:
-            draft.with_name(draft.name + ending).unlink(missing_ok=True)
+            with suppress(OSError):  # where no file can be, none is left
+                draft.with_name(draft.name + ending).unlink(missing_ok=True)
 
 
 def _fill(draft: Path, path: Path) -> None:

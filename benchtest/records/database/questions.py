@@ -3,12 +3,13 @@
 import difflib
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta, timezone
-from typing import Any, Final
+from functools import partial
+from typing import Any, Final, NamedTuple
 
-from sqlalchemy import Connection, Row, Select, func, or_, select
+from sqlalchemy import ColumnElement, Connection, Row, Select, func, or_, select, union
 
 from benchtest.errors import RecordsError
 from benchtest.records.database.packed import Line, Reading, unpack_checklist, unpack_readings
@@ -117,11 +118,26 @@ def _within(query: Select[Any], since: datetime | None, until: datetime | None) 
 
 
 def find_runs(connection: Connection, text: str, *, limit: int) -> list[RunLine]:
-    """Return the newest runs whose number, serial number, work order, customer or technician has this text in it."""
-    columns = (RUNS.c.number, BOARDS.c.serial, RUNS.c.work_order, RUNS.c.customer, RUNS.c.technician)
-    anywhere = or_(*(column.icontains(text, autoescape=True) for column in columns))
-    query = _lines().where(anywhere).order_by(RUNS.c.started.desc(), RUNS.c.id.desc()).limit(limit)
-    return [_line(row) for row in connection.execute(query)]
+    """Return the newest runs with this number, serial number, work order or customer; else those with it as a part.
+
+    Each of the columns has an index, which is looked up for the whole text, and looked through for a part of it: the
+    runs themselves take thirty times as much room.
+    """
+    for alike in (ColumnElement.__eq__, partial(ColumnElement.icontains, autoescape=True)):
+        ids = union(*_with(text, alike))
+        query = _lines().where(RUNS.c.id.in_(ids)).order_by(RUNS.c.started.desc(), RUNS.c.id.desc()).limit(limit)
+        if lines := [_line(row) for row in connection.execute(query)]:
+            return lines
+    return []
+
+
+def _with(text: str, alike: Callable[..., Any]) -> Iterator[Select[Any]]:
+    """Yield queries for runs in one of whose columns there is the text."""
+    yield select(RUNS.c.id).where(alike(RUNS.c.number, text))
+    for column in (RUNS.c.work_order, RUNS.c.customer):
+        yield select(RUNS.c.id).where(column != "", alike(column, text))  # what is empty is not in the index
+    boards = select(BOARDS.c.id).where(alike(BOARDS.c.serial, text))
+    yield select(RUNS.c.id).where(RUNS.c.board_id.in_(boards))
 
 
 def runs_of_number(connection: Connection, number: str) -> list[RunLine]:
@@ -132,9 +148,8 @@ def runs_of_number(connection: Connection, number: str) -> list[RunLine]:
 # ---------------------------------------------------------------- one board
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Point:
-    """One reading of one run."""
+class Point(NamedTuple):
+    """One reading of one run; a board with a long history has ten thousand of them, and waits for each."""
 
     run: RunLine
     reading: Reading

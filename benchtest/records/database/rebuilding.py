@@ -11,7 +11,8 @@ from typing import Final
 
 from benchtest.canonical import digest, read_whole, wrong
 from benchtest.clock import wall_time
-from benchtest.errors import BenchtestError
+from benchtest.errors import BenchtestError, RecordsError
+from benchtest.records.address import NAME
 from benchtest.records.database.opening import COMPANIONS, Damaged, Records, open_file
 from benchtest.records.database.record import record_of
 from benchtest.records.database.storing import Stored, changes_of, identifier, store
@@ -20,6 +21,8 @@ from benchtest.records.journal import read_journal
 from benchtest.records.notes import WITHDRAWN, withdraw_papers
 from benchtest.results import Run
 
+SUFFIX: Final = Path(NAME).suffix
+"""Without it, a file that is no database may be somebody's letter."""
 CUT_OFF: Final = "was cut off: it has no run.json"
 
 
@@ -49,7 +52,8 @@ def set_aside_if_damaged(file: Path) -> Path | None:
         if found == "ok":
             return None
     except Damaged:
-        pass
+        if file.suffix != SUFFIX:
+            raise RecordsError(f"{file}: is no database, and is left where it is (try another place)") from None
     return set_aside(file, "damaged")
 
 
