@@ -1,18 +1,28 @@
 """A depot's records of many boards, made by chance from a seed: what came in, what was found, what was done.
 
 Rows go into the tables at once, as an index that was filled by years of work would hold them; there are no folders.
+
+    python -m tests.depot.stock 610000 /tmp/million.sqlite
+
+fills a new file with a million runs, which takes some minutes, and says how long the manager's page takes.
 """
 
 import random
+import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from time import perf_counter
 from typing import Any, Final
 
+import click
 from sqlalchemy import Connection, insert
 
 from benchtest.depot.complaints import Complaint
+from benchtest.depot.report import report, to_html
 from benchtest.records.database.case_tables import CASES, REPAIRS
+from benchtest.records.database.opening import open_file
 from benchtest.records.database.tables import BOARDS, EQUIPMENT, FINDINGS, RUNS
 
 PARTS: Final = ("GZ-2140", "CW-0815")
@@ -124,3 +134,20 @@ def fill(connection: Connection, made: Made, *, boards: int) -> None:
 
 def _batches(rows: list[dict[str, Any]]) -> Iterator[list[dict[str, Any]]]:
     return (rows[start : start + PER_BATCH] for start in range(0, len(rows), PER_BATCH))
+
+
+def main(cases: int, file: Path) -> None:
+    """Fill a new file with so many cases, and say how long the manager's page takes."""
+    boards = max(10, cases // 3)
+    with open_file(file) as records:
+        made = make(boards=boards, cases=cases)
+        with records.writing() as connection:
+            fill(connection, made, boards=boards)
+        begin = perf_counter()
+        page = to_html(report(records))
+        taken = perf_counter() - begin
+        click.echo(f"{cases} cases, {len(made.runs)} runs: {len(page)} characters of page in {taken:.1f} s")
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]), Path(sys.argv[2]))
