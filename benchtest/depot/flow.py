@@ -26,11 +26,13 @@ from benchtest.depot.folder import (
     case_folders,
     compared,
     folder_of,
+    intakes_cut_off,
     keep_lines,
     read_lines,
 )
 from benchtest.depot.index import board_id, case_of, lines_of, personal_of, reckon_returns, store, taken_up
 from benchtest.depot.personal import (
+    FIELDS,
     NOTHING,
     Personal,
     Photo,
@@ -145,8 +147,12 @@ class Depot:
     def restore(self) -> "Restored":
         """Bring into the records what the cases' files have beyond them: all of it, when the records are new.
 
-        A case that cannot be read is told of and left out; the others come in.
+        A case that cannot be read is told of and left out; the others come in. What an intake that was cut off before
+        its entry has left of a customer is deleted.
         """
+        with self._alone():
+            for folder in intakes_cut_off(self.root):
+                erase_personal(folder, FIELDS)
         entries, problems, restored = 0, list[str](), list[str]()
         folders = list(case_folders(self.root))
         for start in range(0, len(folders), AT_ONCE):

@@ -47,6 +47,13 @@ def case_folders(root: Path) -> Iterator[Path]:
     return (path.parent for path in sorted((root / DEPOT).glob(f"*/{FILE}")))
 
 
+def intakes_cut_off(root: Path) -> Iterator[Path]:
+    """Yield folders in which something lies, but no entry: somebody was killed in the middle of an intake."""
+    home = root / DEPOT
+    folders = sorted(path for path in home.iterdir() if path.is_dir()) if home.is_dir() else []
+    return (folder for folder in folders if not (folder / FILE).exists())
+
+
 def read_lines(folder: Path) -> tuple[tuple[bytes, ...], bytes]:
     """Return the whole lines of a case, and what stands after the last line end; nothing where there is no case.
 

@@ -202,6 +202,15 @@ def test_papers_that_name_nobody_stay(shop: Depot, ran: Ran) -> None:
     assert (folder / "certificate.pdf").exists()
 
 
+def test_an_intake_that_was_cut_off_leaves_no_name(shop: Depot, tmp_path: Path) -> None:
+    """Killed after the words were written and before the entry: the next rebuild deletes what nobody acknowledged."""
+    take_in(shop, "W-1", tmp_path)
+    (folder_of(tmp_path, "W-1") / "entries.jsonl").rename(tmp_path / "elsewhere")
+    shop.restore()
+    assert ["records.sqlite-wal"] == holding(tmp_path, NAME)
+    assert [] == holding(folder_of(tmp_path, "W-1"), "a picture of a label")
+
+
 def test_a_commitment_cannot_be_guessed() -> None:
     """The same name commits to something else each time; without its random bytes nothing can be compared."""
     one, other = (salted(Personal(customer=NAME)) for _ in range(2))
