@@ -51,8 +51,8 @@ def _sealed(path: Path) -> tuple[Statement, str]:
     content = read_bytes(path, largest=LARGEST)
     stations = read_stations(stations_file(station_folder()))
     found = examine(content, stations)
-    if found is not None:
-        found = after_notes(found, notes_in([path.parent], stations))
+    if found is not None and found.statement is not None:
+        found = after_notes(found, notes_in([path.parent], stations, about=found.statement.number))
     if found is None or found.statement is None or found.state not in {State.GENUINE, State.UNKNOWN}:
         state = "no paper" if found is None else f"{found.state}: {found.why}"
         raise wrong(path, f"is {state}", hint="a label is printed for a paper that counts")

@@ -36,7 +36,7 @@ class Guards:
         return {guard.channel: _Circuit(self, name, guard) for name, guard in self._guards.items()}
 
     def trips_at(self, name: str) -> float:
-        """Return the moment at which a guard trips, as far as that is known now; infinite for never."""
+        """Return when a guard trips, as far as that is known now; infinite for never, minus infinite for ever."""
         if name in self._at:
             return self._at[name]
         after = self._after.get(name, math.inf)
@@ -60,6 +60,6 @@ class _Circuit:
     def _volts(self) -> Trace:
         safe, tripped = (CLOSED, 0.0) if self._guard.safe == "high" else (0.0, CLOSED)
         volts, moment = Trace(safe), self._guards.trips_at(self._name)
-        if math.isfinite(moment):
+        if moment < math.inf:  # minus infinite is tripped from the first
             volts.set(moment, tripped)
         return volts
