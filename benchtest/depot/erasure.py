@@ -165,19 +165,25 @@ def _runs(depot: Depot, case: Case) -> list[Path]:
 
 
 def _papers(depot: Depot, case: Case) -> Iterator[Path]:
+    """Yield the papers on this computer that name a customer."""
     for folder in _runs(depot, case):
+        if "customer" not in case.intake.sealed and not _names_one(folder):
+            continue
         for pattern in _PAPERS:
             yield from (path for path in sorted(folder.glob(pattern)) if not _is_withheld(path))
 
 
+def _names_one(folder: Path) -> bool:
+    """Return whether a run file names a customer."""
+    try:
+        return bool(read_run(folder).job.customer)
+    except DocumentError:
+        return False
+
+
 def _still_named(depot: Depot, case: Case) -> Iterator[Path]:
     """Yield run folders whose run file names a customer: a run that was made outside of the depot, and linked later."""
-    for folder in _runs(depot, case):
-        try:
-            if read_run(folder).job.customer:
-                yield folder
-        except DocumentError:
-            continue
+    return (folder for folder in _runs(depot, case) if _names_one(folder))
 
 
 def settle(records: Records) -> None:

@@ -29,7 +29,7 @@ from benchtest.depot.folder import (
     keep_lines,
     read_lines,
 )
-from benchtest.depot.index import board_id, case_of, lines_of, personal_of, store, taken_up
+from benchtest.depot.index import board_id, case_of, lines_of, personal_of, reckon_returns, store, taken_up
 from benchtest.depot.personal import (
     NOTHING,
     Personal,
@@ -100,11 +100,8 @@ class Depot:
                     "(a board that comes back gets a work order of its own)"
                 )
             self._refuse_second_stay(connection, intake)
-            folder = folder_of(self.root, work_order)
-            folder.mkdir(parents=True, exist_ok=True)
-            write_personal(folder, kept, photos)
             fact = replace(intake, sealed=commitments(kept))
-            return self._enter(connection, None, self._entry(work_order, None, fact, by), kept)
+            return self._enter(connection, None, self._entry(work_order, None, fact, by), kept, photos)
 
     def enter(self, work_order: str, fact: Fact, *, by: str) -> Case:
         """Make an entry and return the case with it. Raises WrongMove, with the right move, when it cannot follow."""
@@ -118,10 +115,21 @@ class Depot:
         at = self.now().isoformat(timespec="milliseconds")
         return Entry(work_order=work_order, number=number, at=at, by=by, fact=fact, previous=previous)
 
-    def _enter(self, connection: Connection, case: Case | None, entry: Entry, personal: Personal = NOTHING) -> Case:
+    def _enter(
+        self,
+        connection: Connection,
+        case: Case | None,
+        entry: Entry,
+        personal: Personal = NOTHING,
+        photos: Sequence[tuple[Photo, bytes]] = (),
+    ) -> Case:
         after = followed(case, entry)
         store(connection, after, personal)
-        append(folder_of(self.root, entry.work_order), entry.line())
+        folder = folder_of(self.root, entry.work_order)
+        if personal.given:
+            folder.mkdir(parents=True, exist_ok=True)
+            write_personal(folder, personal, photos)
+        append(folder, entry.line())
         return after
 
     def _refuse_second_stay(self, connection: Connection, intake: Intake) -> None:
@@ -139,32 +147,34 @@ class Depot:
 
         A case that cannot be read is told of and left out; the others come in.
         """
-        cases, entries, problems = 0, 0, list[str]()
+        entries, problems, restored = 0, list[str](), list[str]()
         folders = list(case_folders(self.root))
         for start in range(0, len(folders), AT_ONCE):
             with self._alone(), self.records.writing() as connection:
                 for folder in folders[start : start + AT_ONCE]:
                     try:
                         with connection.begin_nested():
-                            added = self._restored(connection, folder)
+                            order, added = self._restored(connection, folder)
                     except (DocumentError, IntegrityError) as problem:
                         problems.append(f"{folder}: left out: {_first_line(problem)}")
                         continue
-                    cases, entries = cases + bool(added), entries + added
+                    entries += added
+                    restored += [order] if added else []
                     problems += [f"{folder}: {name} is not what the intake sealed" for name in _spoilt(folder)]
-        return Restored(cases=cases, entries=entries, problems=tuple(problems))
+        with self._alone(), self.records.writing() as connection:
+            reckon_returns(connection, restored)
+        return Restored(cases=len(restored), entries=entries, problems=tuple(problems))
 
-    def _restored(self, connection: Connection, folder: Path) -> int:
+    def _restored(self, connection: Connection, folder: Path) -> tuple[str, int]:
+        """Bring in what a folder has beyond the records; return its work order, and how many entries."""
         own, _ = read_lines(folder)
         if not own:
-            return 0
+            return "", 0
         work_order = read_entry(own[0]).work_order
         before = len(lines_of(connection, work_order))
         case = self._made_whole(connection, work_order, folder)
         assert case is not None
-        if case.erased:
-            erase_personal(folder, case.erased)
-        return len(case.entries) - before
+        return work_order, len(case.entries) - before
 
     @contextmanager
     def _writing(self, work_order: str) -> Iterator[tuple[Connection, Case | None]]:
@@ -188,9 +198,12 @@ class Depot:
         keep_lines(folder, found)
         try:
             case = case_of(known)
-            return taken_up(connection, case, found.up, read_personal(folder)) if found.up else case
+            case = taken_up(connection, case, found.up, read_personal(folder)) if found.up else case
         except (ValueError, WrongMove) as cause:
             raise wrong(folder, f"is not a case that this program can follow: {cause}") from cause
+        if case is not None and case.erased and folder.is_dir():
+            erase_personal(folder, case.erased)  # another bench may have entered it, or a backup brought it back
+        return case
 
     @contextmanager
     def _alone(self) -> Iterator[None]:

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from datetime import datetime
 from typing import Any, Final
 
-from sqlalchemy import Connection, insert, select, update
+from sqlalchemy import Connection, func, insert, select, update
 from sqlalchemy.dialects import postgresql, sqlite
 
 from benchtest.depot.case import Case, followed, replayed
@@ -67,10 +67,12 @@ def store(connection: Connection, case: Case, personal: Personal = NOTHING) -> N
 
 
 def _beginning(connection: Connection, case: Case, personal: Personal) -> dict[str, Any]:
-    intake = case.intake
+    intake, board = case.intake, board_id(connection, part=case.intake.part, serial=case.intake.serial)
     return {
         "work_order": case.work_order,
-        "board_id": board_id(connection, part=intake.part, serial=intake.serial),
+        "board_id": board,
+        "part": intake.part,
+        "back_after": _back_after(connection, board, case.entries[0].moment),
         "serial_stated": intake.serial_stated,
         "revision": intake.revision,
         "rma": intake.rma,
@@ -81,6 +83,24 @@ def _beginning(connection: Connection, case: Case, personal: Personal) -> dict[s
         "words": personal.complaint,
         "photos": len(personal.photos),
     }
+
+
+def _back_after(connection: Connection, board: int, received: datetime) -> int | None:
+    """Return the minutes since a board last left; None for one that was never here before."""
+    left = connection.scalar(
+        select(func.max(CASES.c.closed)).where(CASES.c.board_id == board, CASES.c.closed <= received)
+    )
+    return None if left is None else int((received - left).total_seconds() // 60)
+
+
+def reckon_returns(connection: Connection, work_orders: Iterable[str]) -> None:
+    """Reckon anew how long boards had been away: cases that are restored come in any order."""
+    for order in work_orders:
+        board = select(CASES.c.board_id).where(CASES.c.work_order == order).scalar_subquery()
+        stays = select(CASES.c.work_order, CASES.c.board_id, CASES.c.received).where(CASES.c.board_id == board)
+        for stay in connection.execute(stays).all():
+            after = _back_after(connection, stay.board_id, stay.received)
+            connection.execute(update(CASES).where(CASES.c.work_order == stay.work_order).values(back_after=after))
 
 
 def _row(case: Case) -> dict[str, Any]:

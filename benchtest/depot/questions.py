@@ -5,13 +5,14 @@ left the depot, runs by when they began, repairs by when they were made. No faul
 nothing was done to the board.
 """
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime
 from typing import Any, Final
 
-from sqlalchemy import ColumnElement, Select, and_, case, func, select
-from sqlalchemy.sql.selectable import Subquery
+from sqlalchemy import Column as TableColumn
+from sqlalchemy import ColumnElement, Select, and_, case, func, literal_column, select
 
 from benchtest.depot.shares import own_shares, proportion
 from benchtest.depot.table import Cell, Column, Table
@@ -23,7 +24,8 @@ REPEAT: Final = 90
 """Days within which a board that comes back is a repeat return (common practice, no source)."""
 ROGUE: Final = 3
 """Returns without a finding after which a board is taken out of service: a rogue unit (aviation repair practice)."""
-MINUTES_A_DAY: Final = 24 * 60
+HOURS_A_DAY: Final = 24
+MINUTES_A_DAY: Final = 60 * HOURS_A_DAY
 BEGIN: Final = datetime(1970, 1, 1, tzinfo=UTC)
 END: Final = datetime(9999, 1, 1, tzinfo=UTC)
 
@@ -35,8 +37,13 @@ class Period:
     since: datetime = BEGIN
     until: datetime = END
 
-    def holds(self, column: ColumnElement[Any]) -> ColumnElement[bool]:
-        """Return the condition that a moment is in it."""
+    def holds(self, column: TableColumn[Any]) -> ColumnElement[bool]:
+        """Return the condition that a moment is in it; one that has not come yet is in none.
+
+        Where all time is asked for, that is said in the words by which a database finds the narrower index.
+        """
+        if column.nullable and (self.since, self.until) == (BEGIN, END):
+            return column.is_not(None)
         return and_(column >= self.since, column < self.until)
 
 
@@ -75,25 +82,57 @@ def cases(records: Records, *, everything: bool = False) -> Table:
     return Table(key="cases", title=title, columns=columns, rows=rows)
 
 
-NO_FAULT: Final = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
-"""The board passed as found, and nothing was done to it."""
+NO_FAULT: Final = and_(CASES.c.found == literal_column("'pass'"), CASES.c.repairs == literal_column("0"))
+"""The board passed as found, and nothing was done to it; spelled out, so that the index of just these is used."""
+
+
+@dataclass(frozen=True, kw_only=True, slots=True)
+class Left:
+    """Boards that left, alike in what they were returned for and tested with."""
+
+    complaint: str
+    profile: str
+    version: str
+    """SHA-256 of the profile; empty for a board that was never tested."""
+    boards: int
+    without_finding: int
+
+
+def boards_that_left(records: Records, period: Period = ALWAYS) -> tuple[Left, ...]:
+    """Return the boards that left in a period, counted."""
+    by = CASES.c.complaint, CASES.c.profile, CASES.c.profile_digest
+    nothing = func.sum(case((NO_FAULT, 1), else_=0))
+    query = select(*by, func.count(), nothing).where(period.holds(CASES.c.closed)).group_by(*by)
+    return tuple(
+        Left(complaint=complaint, profile=profile, version=version, boards=boards, without_finding=int(none))
+        for complaint, profile, version, boards, none in _rows(records, query)
+    )
 
 
 def no_fault_found(records: Records, period: Period = ALWAYS) -> Table:
     """Return how often nothing was found, per kind of complaint."""
-    rows = _nothing_found(records, period, CASES.c.complaint)
+    return by_complaint(boards_that_left(records, period))
+
+
+def by_complaint(left: Sequence[Left]) -> Table:
+    """Return how often nothing was found among boards that left, per kind of complaint."""
+    rows = _nothing_found((one, (one.complaint,)) for one in left)
     columns = (Column(key="complaint", title="complaint"), *_OF_RETURNS)
     return Table(key="no-fault-found", title="No fault found, by complaint", columns=columns, rows=rows, notes=(_NOTE,))
 
 
 def no_fault_by_profile(records: Records, period: Period = ALWAYS) -> Table:
     """Return how often nothing was found, per version of the profile that the board was tested with as found."""
-    rows = _nothing_found(records, period, CASES.c.profile, CASES.c.profile_digest)
-    short = tuple((name, str(digest)[:12], *rest) for name, digest, *rest in rows)
+    return by_profile(boards_that_left(records, period))
+
+
+def by_profile(left: Sequence[Left]) -> Table:
+    """Return how often nothing was found among boards that left, per version of the profile."""
+    rows = _nothing_found((one, (one.profile, one.version[:12])) for one in left)
     columns = (Column(key="profile", title="profile"), Column(key="version", title="version"), *_OF_RETURNS)
     title = "No fault found, by profile version"
     note = "version: the first twelve digits of the profile's SHA-256"
-    return Table(key="no-fault-by-profile", title=title, columns=columns, rows=short, notes=(_NOTE, note))
+    return Table(key="no-fault-by-profile", title=title, columns=columns, rows=rows, notes=(_NOTE, note))
 
 
 _OF_RETURNS: Final = (
@@ -104,15 +143,15 @@ _OF_RETURNS: Final = (
 )
 
 
-def _nothing_found(records: Records, period: Period, *by: ColumnElement[Any]) -> tuple[tuple[Cell, ...], ...]:
-    nothing = func.sum(case((NO_FAULT, 1), else_=0))
-    query = (
-        select(*by, func.count(), nothing)
-        .where(CASES.c.found != "", period.holds(CASES.c.closed))
-        .group_by(*by)
-        .order_by(func.count().desc(), *by)
-    )
-    return tuple((*keys, of, int(none), *_limits(int(none), of)) for *keys, of, none in _rows(records, query))
+def _nothing_found(left: Iterable[tuple[Left, tuple[str, ...]]]) -> tuple[tuple[Cell, ...], ...]:
+    """Return rows of what was tested, by a key, the most returned first."""
+    boards, nothing = Counter[tuple[str, ...]](), Counter[tuple[str, ...]]()
+    for one, key in left:
+        if one.version:
+            boards[key] += one.boards
+            nothing[key] += one.without_finding
+    found = sorted(boards, key=lambda key: (-boards[key], key))
+    return tuple((*key, boards[key], nothing[key], *_limits(nothing[key], boards[key])) for key in found)
 
 
 def first_pass_yield(records: Records, period: Period = ALWAYS) -> Table:
@@ -121,11 +160,10 @@ def first_pass_yield(records: Records, period: Period = ALWAYS) -> Table:
     first = func.sum(case((CASES.c.first_left == "pass", 1), else_=0))
     found = func.sum(case((CASES.c.found == "pass", 1), else_=0))
     query = (
-        select(BOARDS.c.part, func.count(), found, repaired, first)
-        .join_from(CASES, BOARDS)
+        select(CASES.c.part, func.count(), found, repaired, first)
         .where(CASES.c.found != "", period.holds(CASES.c.received))
-        .group_by(BOARDS.c.part)
-        .order_by(BOARDS.c.part)
+        .group_by(CASES.c.part)
+        .order_by(CASES.c.part)
     )
     rows = tuple(
         (part, of, int(passed), int(again), int(good), *(_limits(int(good), int(again)) if again else (None,) * 3))
@@ -145,6 +183,9 @@ def first_pass_yield(records: Records, period: Period = ALWAYS) -> Table:
     )
 
 
+_FAILED: Final = RUNS.c.outcome == "fail", RUNS.c.phase != "as left"
+
+
 def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15) -> Table:
     """Return the checks that fail most often before a repair, each run counted once, with their running share."""
     query = (
@@ -152,7 +193,7 @@ def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15)
         .select_from(RUNS)
         .join(FINDINGS, FINDINGS.c.run_id == RUNS.c.id)
         .join(BOARDS, BOARDS.c.id == RUNS.c.board_id)
-        .where(FINDINGS.c.verdict == "fail", RUNS.c.phase != "as left", period.holds(RUNS.c.started))
+        .where(*_FAILED, FINDINGS.c.verdict == "fail", period.holds(RUNS.c.started))
         .group_by(BOARDS.c.part, FINDINGS.c.check_id)
         .order_by(func.count().desc(), BOARDS.c.part, FINDINGS.c.check_id)
     )
@@ -162,7 +203,7 @@ def failing_checks(records: Records, period: Period = ALWAYS, *, most: int = 15)
         title="Checks that fail most often",
         columns=columns,
         rows=pareto(_rows(records, query), most=most),
-        notes=("runs as left are not counted; a board tested twice counts twice",),
+        notes=("of runs that failed, but for those as left; a board tested twice counts twice",),
     )
 
 
@@ -212,25 +253,30 @@ def replaced_parts(records: Records, period: Period = ALWAYS, *, most: int = 15)
 
 
 def stays(records: Records, period: Period = ALWAYS) -> list[tuple[str, int, int]]:
-    """Return how long boards stayed: part number, minutes, and how many boards, in order of part and minutes."""
+    """Return how long boards stayed: part number, whole hours, and how many boards, in order of part and hours."""
+    hours = (CASES.c.stay // 60).label("hours")
     query = (
-        select(BOARDS.c.part, CASES.c.stay, func.count())
-        .join_from(CASES, BOARDS)
+        select(CASES.c.part, hours, func.count())
         .where(CASES.c.stay.is_not(None), period.holds(CASES.c.closed))
-        .group_by(BOARDS.c.part, CASES.c.stay)
-        .order_by(BOARDS.c.part, CASES.c.stay)
+        .group_by(CASES.c.part, hours)
+        .order_by(CASES.c.part, hours)
     )
-    return [(part, minutes, count) for part, minutes, count in _rows(records, query)]
+    return [(part, int(spent), count) for part, spent, count in _rows(records, query)]
 
 
 def turnaround(records: Records, period: Period = ALWAYS) -> Table:
-    """Return how long boards stay in the depot, from intake to return."""
+    """Return how long boards stay in the depot, from intake to return, to the hour."""
+    return of_stays(stays(records, period))
+
+
+def of_stays(stayed: Sequence[tuple[str, int, int]]) -> Table:
+    """Return the turnaround of boards that stayed so long."""
     parts: dict[str, list[tuple[int, int]]] = {}
-    for part, minutes, count in stays(records, period):
-        parts.setdefault(part, []).append((minutes, count))
+    for part, hours, count in stayed:
+        parts.setdefault(part, []).append((hours, count))
     rows: list[tuple[Cell, ...]] = []
     for part, some in parts.items():
-        days = [quantile(some, share) / MINUTES_A_DAY for share in (0.5, 0.9, 1.0)]
+        days = [quantile(some, share) / HOURS_A_DAY for share in (0.5, 0.9, 1.0)]
         rows.append((part, sum(count for _, count in some), *days))
     columns = (
         Column(key="part", title="board"),
@@ -239,10 +285,9 @@ def turnaround(records: Records, period: Period = ALWAYS) -> Table:
         Column(key="nine_in_ten", title="nine in ten within", kind="days"),
         Column(key="longest", title="longest", kind="days"),
     )
-    note = "cases in which a clock was set back are left out"
-    return Table(
-        key="turnaround", title="Turnaround, intake to return", columns=columns, rows=tuple(rows), notes=(note,)
-    )
+    notes = ("cases in which a clock was set back are left out",)
+    title = "Turnaround, intake to return"
+    return Table(key="turnaround", title=title, columns=columns, rows=tuple(rows), notes=notes)
 
 
 def quantile(counted: Sequence[tuple[int, int]], share: float) -> int:
@@ -255,49 +300,43 @@ def quantile(counted: Sequence[tuple[int, int]], share: float) -> int:
     raise ValueError(f"no value is reached by {share} of {whole}")
 
 
-def _stays_in_order() -> Subquery:
-    """Every stay with when the same board last left before it."""
-    before = func.lag(CASES.c.closed, type_=CASES.c.closed.type)
-    left = before.over(partition_by=CASES.c.board_id, order_by=CASES.c.received).label("left")
-    return select(CASES.c.work_order, CASES.c.board_id, CASES.c.received, left).subquery()
-
-
-def repeat_returns(records: Records, period: Period = ALWAYS, *, days: int = REPEAT) -> Table:
-    """Return boards that came back within some days of having left."""
-    stay = _stays_in_order()
+def repeat_returns(records: Records, period: Period = ALWAYS, *, days: int = REPEAT, most: int | None = None) -> Table:
+    """Return boards that came back within some days of having left, the latest first, at most so many."""
+    soon = CASES.c.back_after <= days * MINUTES_A_DAY
     query = (
-        select(BOARDS.c.serial, BOARDS.c.part, stay.c.work_order, stay.c.left, stay.c.received)
-        .join_from(stay, BOARDS, BOARDS.c.id == stay.c.board_id)
-        .where(stay.c.left.is_not(None), period.holds(stay.c.received))
-        .order_by(stay.c.received.desc())
+        select(BOARDS.c.serial, CASES.c.part, CASES.c.work_order, CASES.c.received, CASES.c.back_after)
+        .join_from(CASES, BOARDS)
+        .where(soon, period.holds(CASES.c.received))
+        .order_by(CASES.c.received.desc())
+        .limit(most)
     )
-    within = timedelta(days=days)
-    rows = tuple(
-        (*row, (row.received - row.left) / timedelta(days=1))
-        for row in _rows(records, query)
-        if row.received - row.left <= within
-    )
+    rows = tuple((*row[:4], row.back_after / MINUTES_A_DAY) for row in _rows(records, query))
     columns = (
         Column(key="serial", title="serial"),
         Column(key="part", title="board"),
         Column(key="work_order", title="work order"),
-        Column(key="left", title="left", kind="moment"),
         Column(key="received", title="came back", kind="moment"),
         Column(key="after", title="after", kind="days"),
     )
-    return Table(key="repeat-returns", title=f"Back within {days} days", columns=columns, rows=rows)
+    notes = (f"the latest {most}, at most",) if most else ()
+    return Table(key="repeat-returns", title=f"Back within {days} days", columns=columns, rows=rows, notes=notes)
 
 
-def rogue_boards(records: Records, *, returns: int = ROGUE) -> Table:
+def rogue_boards(records: Records, *, returns: int = ROGUE, most: int | None = None) -> Table:
     """Return boards that were returned so many times without a finding."""
-    count = func.count()
+    count = func.count().label("returns")
+    often = (
+        select(CASES.c.board_id, count, func.max(CASES.c.closed).label("last"))
+        .where(NO_FAULT, CASES.c.closed.is_not(None))
+        .group_by(CASES.c.board_id)
+        .having(func.count() >= returns)
+        .subquery()
+    )
     query = (
-        select(BOARDS.c.serial, BOARDS.c.part, count, func.max(CASES.c.closed))
-        .join_from(CASES, BOARDS)
-        .where(NO_FAULT, CASES.c.open == 0)
-        .group_by(BOARDS.c.serial, BOARDS.c.part)
-        .having(count >= returns)
-        .order_by(count.desc(), BOARDS.c.serial)
+        select(BOARDS.c.serial, BOARDS.c.part, often.c.returns, often.c.last)
+        .join_from(often, BOARDS, BOARDS.c.id == often.c.board_id)
+        .order_by(often.c.returns.desc(), BOARDS.c.serial)
+        .limit(most)
     )
     columns = (
         Column(key="serial", title="serial"),
@@ -306,7 +345,8 @@ def rogue_boards(records: Records, *, returns: int = ROGUE) -> Table:
         Column(key="last", title="last left", kind="moment"),
     )
     title = f"Returned {returns} times or more without a finding"
-    return Table(key="rogue-boards", title=title, columns=columns, rows=tuple(map(tuple, _rows(records, query))))
+    rows, notes = tuple(map(tuple, _rows(records, query))), (f"the first {most}, at most",) if most else ()
+    return Table(key="rogue-boards", title=title, columns=columns, rows=rows, notes=notes)
 
 
 def own_repairs(records: Records, *, part: str = "", period: Period = ALWAYS) -> dict[str, int]:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.resources import files
-from typing import Any, Final
+from typing import Final
 
 from jinja2 import Environment, StrictUndefined, Template
 from sqlalchemy import String, case, func, select, type_coerce
@@ -18,7 +18,7 @@ from sqlalchemy import String, case, func, select, type_coerce
 from benchtest.clock import wall_time
 from benchtest.depot import questions
 from benchtest.depot.charts import Bar, Chart, bars, columns
-from benchtest.depot.questions import ALWAYS, Period, quantile, stays
+from benchtest.depot.questions import ALWAYS, Left, Period, quantile, stays
 from benchtest.depot.table import Column, Table, shown
 from benchtest.metrology.figures import percent
 from benchtest.records.database.case_tables import CASES
@@ -27,9 +27,11 @@ from benchtest.records.database.tables import RUNS
 
 MOST: Final = 10
 """Bars of a chart."""
+ROWS: Final = 50
+"""Boards of a list."""
 MONTHS: Final = 24
 """Columns of a chart of months."""
-WEEK: Final = 7 * questions.MINUTES_A_DAY
+WEEK: Final = 7 * questions.HOURS_A_DAY
 WEEKS: Final = 8
 """Weeks that a chart of stays shows one by one."""
 
@@ -68,23 +70,24 @@ class Report:
 def report(records: Records, period: Period = ALWAYS, *, now: Callable[[], datetime] = wall_time) -> Report:
     """Return the report of a period."""
     runs, stayed = runs_by_month(records, period), stays(records, period)
+    left = questions.boards_that_left(records, period)
     sections = (
         _months(runs),
-        _nothing_found(questions.no_fault_found(records, period)),
-        _nothing_found(questions.no_fault_by_profile(records, period)),
+        _nothing_found(questions.by_complaint(left)),
+        _nothing_found(questions.by_profile(left)),
         Section(table=questions.first_pass_yield(records, period)),
         _pareto(questions.failing_checks(records, period), "check"),
         _pareto(questions.replaced_parts(records, period), "part"),
-        _stays(questions.turnaround(records, period), stayed),
-        Section(table=_shortened(questions.repeat_returns(records, period))),
-        Section(table=questions.rogue_boards(records)),
+        _stays(questions.of_stays(stayed), stayed),
+        Section(table=questions.repeat_returns(records, period, most=ROWS)),
+        Section(table=questions.rogue_boards(records, most=ROWS)),
         Section(table=questions.failure_shares(records, period=period)),
     )
     return Report(
         period=_in_words(period),
         made=now(),
         records=records.name,
-        figures=_figures(records, period, stayed, runs),
+        figures=_figures(records, period, left, stayed, runs),
         sections=sections,
         simulated=sum(runs.column("simulated")),
     )
@@ -96,17 +99,17 @@ def _in_words(period: Period) -> str:
     return " ".join(filter(None, [begin, end])) or "from the first entry on"
 
 
-def _figures(records: Records, period: Period, stayed: Sequence[Any], runs: Table) -> tuple[Figure, ...]:
-    received = select(func.count()).where(period.holds(CASES.c.received))
-    nothing = func.coalesce(func.sum(case((questions.NO_FAULT, 1), else_=0)), 0)
-    closed = select(func.count(), nothing).select_from(CASES).where(period.holds(CASES.c.closed))
-    here = select(func.count()).where(CASES.c.open == 1)
+def _figures(
+    records: Records, period: Period, gone: Sequence[Left], stayed: Sequence[tuple[str, int, int]], runs: Table
+) -> tuple[Figure, ...]:
+    received = select(func.count()).select_from(CASES).where(period.holds(CASES.c.received))
+    here = select(func.count()).select_from(CASES).where(CASES.c.open == 1)
     with records.reading() as connection:
-        came, now = connection.scalar(received.select_from(CASES)), connection.scalar(here.select_from(CASES))
-        left, without = connection.execute(closed).one()
-    together = sorted((minutes, count) for _, minutes, count in stayed)
+        came, now = connection.scalar(received), connection.scalar(here)
+    left, without = sum(one.boards for one in gone), sum(one.without_finding for one in gone)
+    together = sorted((hours, count) for _, hours, count in stayed)
     share = percent(without / left) if left else "–"
-    median = f"{quantile(together, 0.5) / questions.MINUTES_A_DAY:.1f} days" if together else "–"
+    median = f"{quantile(together, 0.5) / questions.HOURS_A_DAY:.1f} days" if together else "–"
     return (
         Figure(label="came in", value=str(came)),
         Figure(label="left", value=str(left)),
@@ -184,21 +187,11 @@ def _stays(table: Table, stayed: Sequence[tuple[str, int, int]]) -> Section:
     if not stayed:
         return Section(table=table)
     weeks = [0] * (WEEKS + 1)
-    for _, minutes, count in stayed:
-        weeks[min(minutes // WEEK, WEEKS)] += count
+    for _, hours, count in stayed:
+        weeks[min(hours // WEEK, WEEKS)] += count
     names = [*(f"{week + 1}" for week in range(WEEKS)), "more"]
     chart = columns("Boards by the week of their stay in which they left", names, [[n] for n in weeks], ("boards",))
     return Section(table=table, chart=chart, legend="boards that left in the first week after intake, the second, …")
-
-
-def _shortened(table: Table, most: int = 50) -> Table:
-    """Return a table of the newest rows, which says how many there are."""
-    if len(table.rows) <= most:
-        return table
-    note = f"the newest {most} of {len(table.rows)} (all of them: benchtest depot returns)"
-    return Table(
-        key=table.key, title=table.title, columns=table.columns, rows=table.rows[:most], notes=(*table.notes, note)
-    )
 
 
 def to_html(found: Report) -> str:

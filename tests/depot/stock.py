@@ -44,17 +44,23 @@ def make(*, boards: int, cases: int, seed: int = 1) -> Made:
         while busy.get(board, BEGIN) > received:
             board = 1 + int(boards * chance.random())
         closed = received + timedelta(minutes=int(chance.lognormvariate(8.5, 0.8)))
+        left = busy.get(board)
+        back_after = None if left is None else int((received - left).total_seconds() // 60)
         busy[board] = closed
-        _case(rows, chance, number, board, received, closed)
+        _case(rows, chance, number, board, (received, closed), back_after)
     return rows
 
 
-def _case(rows: Made, chance: random.Random, number: int, board: int, received: datetime, closed: datetime) -> None:
+def _case(
+    rows: Made, chance: random.Random, number: int, board: int, times: tuple[datetime, datetime], back_after: int | None
+) -> None:
+    received, closed = times
     repaired = chance.random() < 0.55
     first = "pass" if chance.random() < 0.9 else "fail"
     order, version = f"W-{number}", ("aa" if number % 3 else "bb") * 32
     row: dict[str, Any] = {
         "work_order": order, "board_id": board, "serial_stated": "", "revision": "C", "rma": "",
+        "part": PARTS[board % 2], "back_after": back_after,
         "complaint": chance.choice(list(Complaint)).value, "state": "returned", "open": 0, "received": received,
         "released": closed, "closed": closed, "stay": int((closed - received).total_seconds() // 60),
         "found": "fail" if repaired else "pass", "first_left": first if repaired else "",

@@ -8,7 +8,7 @@ import pytest
 from benchtest.canonical import digest
 from benchtest.certificate import write_certificate
 from benchtest.depot.entries import Released, Returned, Triaged
-from benchtest.depot.erasure import erasable, erase, settle, still_here
+from benchtest.depot.erasure import Taken, erasable, erase, settle, still_here
 from benchtest.depot.flow import Depot
 from benchtest.depot.folder import folder_of, read_case
 from benchtest.depot.links import linked
@@ -167,6 +167,39 @@ def test_a_run_from_outside_that_names_its_customer_is_told_of(shop: Depot, tmp_
     shop.enter("W-1", Released(), by="Cy")
     shop.enter("W-1", Returned(), by="Cy")
     assert (folder,) == erase(shop, "W-1", reason="asked for", by="Ann").still
+
+
+def test_an_erasure_at_one_bench_reaches_the_others(records: Records, tmp_path: Path, days: Days, ran: Ran) -> None:
+    """The bench that has the words deletes them when it next looks at the case; papers when it is asked there."""
+    here, there = (Depot(root=root, records=records, now=days) for root in (tmp_path, tmp_path / "other"))
+    take_in(here, "W-1", tmp_path)
+    folder = returned(here, "W-1", ran)
+    assert (("customer", "contact", "complaint", "photos"), 0) == _done(erase(there, "W-1", reason="asked", by="Bo"))
+    assert not there.personal("W-1").given
+    assert here.case("W-1").erased
+    assert not here.personal("W-1").given
+    assert ["certificate.html", "certificate.json"] == [
+        name for name in holding(tmp_path, NAME) if not name.startswith("records.sqlite")
+    ]
+    assert ((), 3) == _done(erase(here, "W-1", reason="asked", by="Ann"))
+    assert not (folder / "certificate.html").exists()
+
+
+def _done(taken: Taken) -> tuple[tuple[str, ...], int]:
+    return taken.fields, taken.papers
+
+
+def test_papers_that_name_nobody_stay(shop: Depot, ran: Ran) -> None:
+    """Where no customer was ever given, there is nothing in a certificate to take out."""
+    shop.take_in("W-1", board(), by="Ann", personal=Personal(complaint=WORDS))
+    shop.enter("W-1", Triaged(), by="Ann")
+    run, folder = ran("W-1")
+    write_certificate(run, finished_readings(), folder)
+    linked(shop, run, folder)
+    shop.enter("W-1", Released(), by="Cy")
+    shop.enter("W-1", Returned(), by="Cy")
+    assert (("complaint",), 0) == _done(erase(shop, "W-1", reason="asked for", by="Ann"))
+    assert (folder / "certificate.pdf").exists()
 
 
 def test_a_commitment_cannot_be_guessed() -> None:

@@ -98,10 +98,10 @@ def test_paretos(stocked: Records, made: Made, period: Period) -> None:
 
 @PERIODS
 def test_turnaround(stocked: Records, made: Made, period: Period) -> None:
-    """Median and nine in ten, as the statistics module has them, to the nearest case."""
+    """Median and nine in ten, as the statistics module has them, to the nearest case and the hour."""
     for part, returns, median, nine, longest in questions.turnaround(stocked, period).rows:
         days = sorted(
-            case["stay"] / 1440
+            case["stay"] // 60 / 24
             for case in made.cases
             if PARTS[case["board_id"] % 2] == part and within(period, case["closed"])
         )
@@ -122,6 +122,7 @@ def test_repeat_returns(stocked: Records, made: Made, period: Period) -> None:
             wanted.append(case["work_order"])
         last[case["board_id"]] = case["closed"]
     assert wanted[::-1] == questions.repeat_returns(stocked, period, days=30).column("work_order")
+    assert wanted[::-1][:3] == questions.repeat_returns(stocked, period, days=30, most=3).column("work_order")
 
 
 def test_rogue_boards(stocked: Records, made: Made) -> None:

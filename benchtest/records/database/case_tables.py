@@ -6,9 +6,9 @@ What is personal has columns of its own, which an erasure empties.
 
 from typing import Final
 
-from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, String, Table, Text
+from sqlalchemy import Column, ForeignKey, Index, Integer, LargeBinary, String, Table, Text, and_
 
-from benchtest.records.database.tables import DIGEST, METADATA, Moment
+from benchtest.records.database.tables import DIGEST, METADATA, RUNS, Moment
 
 __all__ = ["CASES", "ENTRIES", "METADATA", "REPAIRS"]
 
@@ -17,6 +17,7 @@ CASES: Final = Table(
     METADATA,
     Column("work_order", String(64), primary_key=True),
     Column("board_id", ForeignKey("boards.id"), nullable=False),
+    Column("part", Text, nullable=False),
     Column("serial_stated", Text, nullable=False),
     Column("revision", Text, nullable=False),
     Column("rma", Text, nullable=False),
@@ -24,6 +25,7 @@ CASES: Final = Table(
     Column("state", String(32), nullable=False),
     Column("open", Integer, nullable=False),
     Column("received", Moment, nullable=False, index=True),
+    Column("back_after", Integer),
     Column("released", Moment),
     Column("closed", Moment, index=True),
     Column("stay", Integer),
@@ -44,7 +46,8 @@ CASES: Final = Table(
     Column("erased", Text, nullable=False),
 )
 """A board's stay. `found`, `first_left`, `last_left`: outcomes, empty before. `profile_digest`: of the first as-found
-run. `words`: of the customer. `stay`: minutes from intake to its end; none before, and none where a clock went back."""
+run. `words`: of the customer. `stay`: minutes from intake to its end; none before, and none where a clock went back.
+`part`: of the board, as `boards` has it. `back_after`: minutes since that board left before; none at first."""
 Index("ix_cases_board_id_received", CASES.c.board_id, CASES.c.received)
 Index(
     "uq_cases_board_id_open",
@@ -56,6 +59,13 @@ Index(
 Index(
     "ix_cases_customer", CASES.c.customer, sqlite_where=CASES.c.customer != "", postgresql_where=CASES.c.customer != ""
 )
+
+_NOTHING = and_(CASES.c.found == "pass", CASES.c.repairs == 0)
+Index("ix_cases_without_finding", CASES.c.board_id, CASES.c.closed, sqlite_where=_NOTHING, postgresql_where=_NOTHING)
+Index("ix_cases_stays", CASES.c.part, CASES.c.stay, CASES.c.closed)
+Index("ix_cases_back_after", CASES.c.back_after)
+Index("ix_runs_figures", RUNS.c.started, RUNS.c.outcome, RUNS.c.phase, RUNS.c.origin, RUNS.c.board_id)
+"""All that is asked of very many runs at once, so that their wide rows are not read for it."""
 
 ENTRIES: Final = Table(
     "case_entries",

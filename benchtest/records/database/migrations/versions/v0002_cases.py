@@ -21,6 +21,7 @@ def _cases() -> None:
         "cases",
         sa.Column("work_order", sa.String(length=64), nullable=False),
         sa.Column("board_id", sa.Integer(), nullable=False),
+        sa.Column("part", sa.Text(), nullable=False),
         sa.Column("serial_stated", sa.Text(), nullable=False),
         sa.Column("revision", sa.Text(), nullable=False),
         sa.Column("rma", sa.Text(), nullable=False),
@@ -28,6 +29,7 @@ def _cases() -> None:
         sa.Column("state", sa.String(length=32), nullable=False),
         sa.Column("open", sa.Integer(), nullable=False),
         sa.Column("received", Moment(), nullable=False),
+        sa.Column("back_after", sa.Integer(), nullable=True),
         sa.Column("released", Moment(), nullable=True),
         sa.Column("closed", Moment(), nullable=True),
         sa.Column("stay", sa.Integer(), nullable=True),
@@ -49,17 +51,25 @@ def _cases() -> None:
         sa.ForeignKeyConstraint(["board_id"], ["boards.id"], name="fk_cases_board_id_boards"),
         sa.PrimaryKeyConstraint("work_order", name="pk_cases"),
     )
-    op.create_index("ix_cases_board_id_received", "cases", ["board_id", "received"], unique=False)
-    op.create_index("ix_cases_closed", "cases", ["closed"], unique=False)
+    op.create_index("ix_cases_back_after", "cases", ["back_after"])
+    op.create_index("ix_cases_board_id_received", "cases", ["board_id", "received"])
+    op.create_index("ix_cases_closed", "cases", ["closed"])
     op.create_index(
         "ix_cases_customer",
         "cases",
         ["customer"],
-        unique=False,
         sqlite_where=sa.text("customer != ''"),
         postgresql_where=sa.text("customer != ''"),
     )
-    op.create_index("ix_cases_received", "cases", ["received"], unique=False)
+    op.create_index("ix_cases_received", "cases", ["received"])
+    op.create_index("ix_cases_stays", "cases", ["part", "stay", "closed"])
+    op.create_index(
+        "ix_cases_without_finding",
+        "cases",
+        ["board_id", "closed"],
+        sqlite_where=sa.text("found = 'pass' AND repairs = 0"),
+        postgresql_where=sa.text("found = 'pass' AND repairs = 0"),
+    )
     op.create_index(
         "uq_cases_board_id_open",
         "cases",
@@ -105,4 +115,5 @@ def _repairs() -> None:
         ),
         sa.PrimaryKeyConstraint("work_order", "number", name="pk_case_repairs"),
     )
-    op.create_index("ix_case_repairs_board_part_at", "case_repairs", ["board_part", "at"], unique=False)
+    op.create_index("ix_case_repairs_board_part_at", "case_repairs", ["board_part", "at"])
+    op.create_index("ix_runs_figures", "runs", ["started", "outcome", "phase", "origin", "board_id"])
