@@ -18,8 +18,8 @@ from benchtest.plan import plan
 from benchtest.plan.on_paper import paper_fixture, wired_for
 from benchtest.procedure import Absent, Check, Procedure
 from benchtest.profile import LoadedProfile
-from benchtest.profile.board import Requirement
 from benchtest.profile.fitting import FittedProfile, fit
+from benchtest.profile.permitted import Requirement
 
 _NAME: Final = TypeAdapter[str](Requirement)
 

@@ -7,7 +7,7 @@ from typing import Final
 from benchtest.instruments import Role
 from benchtest.plan.timeline import Draft
 from benchtest.procedure import Check, Interval, Measurand, Record, Still
-from benchtest.profile.board import Limits
+from benchtest.profile.permitted import Limits
 from benchtest.profile.requirements import required
 from benchtest.terminals import Pair
 

@@ -19,8 +19,8 @@ from benchtest.procedure import (
     StateOf,
     Step,
 )
-from benchtest.profile.board import Limits
 from benchtest.profile.link import Link
+from benchtest.profile.permitted import Limits
 from benchtest.profile.requirements import required
 from benchtest.profile.script import Loss, WatchLink
 

@@ -6,72 +6,20 @@ name of a document is reported at once.
 """
 
 import math
-from typing import Annotated, Any, Generic, Literal, Self, TypeVar
+from typing import Annotated, Literal, Self
 
 from pydantic import (
     BeforeValidator,
     Field,
-    ModelWrapValidatorHandler,
     StrictBool,
     WithJsonSchema,
     model_validator,
 )
 
 from benchtest.documents.section import Section
+from benchtest.profile.permitted import Fitted, Limits, Requirement, Text
 from benchtest.quantities import RESISTANCE, Amps, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
-
-Quantity = TypeVar("Quantity")
-
-
-Requirement = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9._/:-]{0,39}$")]
-"""What a requirement is called where it is written down: letters, digits and . _ / : - without blanks."""
-
-
-class Fitted(Section):
-    """Something that only some variants or options have."""
-
-    variant: str | None = None
-    """Fitted in this variant only; in every variant when absent."""
-    option: str | None = None
-    """Fitted with this option only."""
-    requirement: tuple[Requirement, ...] = ()
-    """What every check of it is evidence of."""
-
-
-Text = Annotated[str, Field(min_length=1, max_length=200)]
-
-
-class Limits(Section, Generic[Quantity]):
-    """Permitted interval; the limits themselves are permitted, an absent one does not limit."""
-
-    min: Quantity | None = None
-    """Lowest permitted value."""
-    max: Quantity | None = None
-    """Highest permitted value."""
-    requirement: tuple[Requirement, ...] = ()
-    """What a check against these limits is evidence of."""
-
-    @model_validator(mode="wrap")
-    @classmethod
-    def _in_order(cls, written: Any, read: ModelWrapValidatorHandler[Self]) -> Self:
-        limits = read(written)
-        if limits.min is None and limits.max is None:
-            raise ValueError("neither min nor max is given (give at least one)")
-        if limits.low > limits.high:
-            low, high = (written[key] if isinstance(written, dict) else getattr(limits, key) for key in ("min", "max"))
-            raise ValueError(f"lower limit {low} lies above upper limit {high} (swap min and max)")
-        return limits
-
-    @property
-    def low(self) -> float:
-        """Lower limit in SI units, -inf when there is none."""
-        return -math.inf if self.min is None else float(self.min)  # type: ignore[arg-type]
-
-    @property
-    def high(self) -> float:
-        """Upper limit in SI units, inf when there is none."""
-        return math.inf if self.max is None else float(self.max)  # type: ignore[arg-type]
 
 
 class Identity(Section):

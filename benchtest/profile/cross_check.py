@@ -9,9 +9,10 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from benchtest.documents import Review, choices, nearest_or_list
-from benchtest.profile.board import Condition, CountCode, DigitsCode, Fitted, Probe
+from benchtest.profile.board import Condition, CountCode, DigitsCode, Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
+from benchtest.profile.permitted import Fitted
 from benchtest.profile.script_check import check_steps, exist
 from benchtest.profile.terminal_check import check_terminals
 

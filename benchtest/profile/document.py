@@ -5,20 +5,9 @@ from typing import Annotated, Literal, Self
 from pydantic import Field, StrictBool, model_validator
 
 from benchtest.documents.section import Section
-from benchtest.profile.board import (
-    Code,
-    Connector,
-    Identity,
-    Input,
-    Interlock,
-    Lamp,
-    Rail,
-    Relay,
-    RelayLimits,
-    Supply,
-    Text,
-)
+from benchtest.profile.board import Code, Connector, Identity, Input, Interlock, Lamp, Rail, Relay, RelayLimits, Supply
 from benchtest.profile.link import CanLink
+from benchtest.profile.permitted import Text
 from benchtest.profile.script import Step
 from benchtest.profile.serial_link import BytesLink, TextLink
 from benchtest.quantities import Ratio

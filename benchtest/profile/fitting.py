@@ -8,8 +8,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from benchtest.profile.board import Condition, CountCode, DigitsCode, Fitted
+from benchtest.profile.board import Condition, CountCode, DigitsCode
 from benchtest.profile.document import Profile
+from benchtest.profile.permitted import Fitted
 from benchtest.profile.script import Exercise, Given, Loss, ReadCode, ReadLamps, Step, TryInterlocks
 
 _SECTIONS = ("supplies", "rails", "inputs", "relays", "lamps", "codes", "interlocks")

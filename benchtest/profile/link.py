@@ -4,7 +4,7 @@ from collections.abc import Mapping
 from typing import Literal
 
 from benchtest.documents.section import Section
-from benchtest.profile.board import Fitted, Limits
+from benchtest.profile.permitted import Fitted, Limits
 from benchtest.quantities import BitsPerSecond, Seconds
 from benchtest.terminals import Pair
 

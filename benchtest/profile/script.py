@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchtest.documents.section import Section
-from benchtest.profile.board import Fitted, Limits
+from benchtest.profile.permitted import Fitted, Limits
 from benchtest.quantities import Seconds
 
 

@@ -9,8 +9,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from benchtest.documents import Review, nearest_or_list
-from benchtest.profile.board import Contact, Fitted
+from benchtest.profile.board import Contact
 from benchtest.profile.document import Profile
+from benchtest.profile.permitted import Fitted
 from benchtest.terminals import Pair, Terminal
 
 KeyPath = tuple[str | int, ...]

@@ -4,8 +4,9 @@ from collections import defaultdict
 from collections.abc import Iterator
 from typing import Any
 
-from benchtest.profile.board import Limits, RelayLimits
+from benchtest.profile.board import RelayLimits
 from benchtest.profile.document import Profile
+from benchtest.profile.permitted import Limits
 from benchtest.quantities import Dimension, dimension_of
 from benchtest.revision.change import LOOSER, NEUTRAL, TIGHTER, Change, KeyPath, listed, named_differences, written
 

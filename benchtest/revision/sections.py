@@ -9,8 +9,9 @@ from typing import Any, Final
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from benchtest.profile.board import Connector, Limits, Relay, Supply
+from benchtest.profile.board import Connector, Relay, Supply
 from benchtest.profile.document import Decision, Profile
+from benchtest.profile.permitted import Limits
 from benchtest.profile.script import Exercise, Loss, PowerUp, ReadLamps, TryInterlocks, WatchLink
 from benchtest.quantities import Dimension, dimension_of
 from benchtest.revision.change import (

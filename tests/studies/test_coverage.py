@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from distributed import LocalCluster
 
-from benchtest.profile.board import Limits
+from benchtest.profile.permitted import Limits
 from benchtest.studies.coverage import study
 from benchtest.studies.page import to_html, to_json, to_lines
 from benchtest.studies.trial import Subject, Trial, try_one
