@@ -1,9 +1,12 @@
 """The pages of keys are those of the program, and each key says what it is."""
 
+from pathlib import Path
+
 import pytest
 
 from benchtest.documents import schema
 from tests.docs.keys import DOCS, PAGES, page
+from tests.docs.pictures import PICTURE, make
 
 
 @pytest.mark.parametrize("name", PAGES)
@@ -25,3 +28,15 @@ def test_every_key_says_what_it_is(name: str) -> None:
     ]
 
     assert silent == []
+
+
+def test_the_picture_is_a_page_of_today(tmp_path: Path) -> None:
+    """`python -m tests.docs.pictures` makes a picture of the size of the one that is shown."""
+    make(tmp_path / "page.png")
+
+    assert size(tmp_path / "page.png") == size(PICTURE)
+
+
+def size(picture: Path) -> bytes:
+    """Width and height as a PNG's header has them (PNG third edition, 11.2.1)."""
+    return picture.read_bytes()[16:24]
