@@ -115,6 +115,7 @@ def _withdraw(found: "Records", root: Path, runs: "Sequence[RunLine]", **words: 
 
     said = {name: clean_text(text, longest=1000) for name, text in words.items()}
     done = carry_out(found, runs, root=root, **said)
-    say(f"{len(done.numbers)} certificates withdrawn", err=True)
+    count = len(done.numbers)
+    say(f"{count} certificate{'' if count == 1 else 's'} withdrawn", err=True)
     if done.untold:
         say(f"no sealed note could be laid into {len(done.untold)} run folders, such as {done.untold[0]}", err=True)

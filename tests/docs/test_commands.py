@@ -20,10 +20,11 @@ def clone(into: Path) -> None:
     """What of a fresh clone a reader works with."""
     for name in ("profiles", "fixtures"):
         shutil.copytree(DOCS.parent / name, into / name)
-    program = into / ".bin" / "benchtest"
-    program.parent.mkdir()
-    program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m benchtest "$@"\n', encoding="utf-8")
-    program.chmod(0o755)
+    (into / ".bin").mkdir()
+    for name, module in (("benchtest", "benchtest"), ("pytest", "pytest -p benchtest.pytest_plugin")):
+        program = into / ".bin" / name
+        program.write_text(f'#!/bin/sh\nexec "{sys.executable}" -m {module} "$@"\n', encoding="utf-8")
+        program.chmod(0o755)
 
 
 def surroundings(folder: Path) -> dict[str, str]:
