@@ -238,7 +238,11 @@ def _first_line(problem: Exception) -> str:
 
 
 def _spoilt(folder: Path) -> list[str]:
-    intake = read_entry(read_lines(folder)[0][0]).fact
+    """Return what lies beside a case and is not what its intake sealed; nothing where that was cut off."""
+    lines, _ = read_lines(folder)
+    if not lines:
+        return []
+    intake = read_entry(lines[0]).fact
     assert isinstance(intake, Intake)
     return differing(folder, intake.sealed)
 

@@ -197,6 +197,19 @@ def test_lost_records_come_back_from_the_files(depot: Depot, ran: Ran) -> None:
         depot.case("W-2")
 
 
+def test_an_intake_that_was_cut_off_in_its_first_line_is_no_case(depot: Depot) -> None:
+    """Half a line was never acknowledged: the others come back, and the board can be taken in."""
+    depot.take_in("W-1", board("S1"), by="Ann", personal=CUSTOMER)
+    whole = (folder_of(depot.root, "W-1") / FILE).read_bytes()
+    folder = folder_of(depot.root, "W-2")
+    folder.mkdir()
+    (folder / FILE).write_bytes(whole[: len(whole) // 2])
+
+    assert () == depot.restore().problems
+    depot.take_in("W-2", board("S2"), by="Ann", personal=CUSTOMER)
+    assert State.RECEIVED is depot.case("W-2").state
+
+
 def test_words_that_were_changed_are_told_of(depot: Depot) -> None:
     """The intake committed to them: who changes what the customer said is found when the records are made again."""
     depot.take_in("W-1", board(), by="Ann", personal=CUSTOMER)
