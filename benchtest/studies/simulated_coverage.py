@@ -16,6 +16,7 @@ from benchtest.metrology.capability import capability, nearer_limits
 from benchtest.metrology.paired_differences import percentile
 from benchtest.metrology.tolerance_limits import one_sided, ranked, two_sided
 from benchtest.metrology.variance_components import Source, exact_variance, pivots, variances
+from benchtest.studies.limits import believed
 from benchtest.studies.readings import Numbers
 from benchtest.studies.report import Report, Table
 
@@ -32,6 +33,8 @@ PIVOTS: Final = 12
 """Power of two: points for the pivots of one simulated gauge study."""
 Trial: TypeAlias = Callable[[np.random.Generator, int], tuple[int, float]]
 """Draws so many samples; returns how often the limits held the truth, and what was stated."""
+Factor: TypeAlias = Callable[..., float]
+"""Of tolerance limits."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -99,22 +102,16 @@ def _ranks(count: int) -> Trial:
     return trial
 
 
-def _scatter_taken_out(count: int, share: float) -> Trial:
+def _scatter_taken_out(count: int, share: float, factor: Factor) -> Trial:
     """Boards of variance 1 - share read with a known scatter of variance `share`; limits must hold the boards."""
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
         mean, deviation = _moments(chance, draws, count)
-        boards, held = np.sqrt(1 - share), 0
-        plain = two_sided(count, count - 1, coverage=0.95, confidence=CONFIDENCE)
-        for middle, spread in zip(mean.tolist(), deviation.tolist(), strict=True):
-            left = round(max(0.0, 1 - share / spread**2), 3)
-            half = plain * spread
-            if left > 0.5:
-                k = two_sided(count * left, (count - 1) * left**2, coverage=0.95, confidence=CONFIDENCE)
-                half = min(half, k * spread * left**0.5)
-            ends = special.ndtr(np.array([middle + half, middle - half]) / boards)
-            held += bool(ends[0] - ends[1] >= 0.95)
-        return held, CONFIDENCE
+        taken = [round(believed(share / spread**2, count - 1), 3) for spread in deviation.tolist()]  # few factors
+        factors = [factor(count, count - 1, coverage=0.95, confidence=CONFIDENCE, taken=one) for one in taken]
+        half, boards = factors * deviation, np.sqrt(1 - share)
+        below = 0.0 if factor is one_sided else special.ndtr((mean - half) / boards)
+        return int(np.count_nonzero(special.ndtr((mean + half) / boards) - below >= 0.95)), CONFIDENCE
 
     return trial
 
@@ -203,9 +200,24 @@ LINES: Final = (
     Line(name="tolerance limits by ranks, 93 boards", exact=True, trial=_ranks(93)),
     Line(name="tolerance limits by ranks, 200 boards", exact=True, trial=_ranks(200)),
     Line(
-        name="tolerance limits, 20 % scatter taken out, 30 boards",
-        exact=False,
-        trial=_scatter_taken_out(30, 0.2),
+        name="tolerance limit, one-sided, 20 % scatter taken out, 30 boards",
+        exact=True,
+        trial=_scatter_taken_out(30, 0.2, one_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 20 % scatter taken out, 10 boards",
+        exact=True,
+        trial=_scatter_taken_out(10, 0.2, two_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 20 % scatter taken out, 30 boards",
+        exact=True,
+        trial=_scatter_taken_out(30, 0.2, two_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 50 % scatter taken out, 100 boards",
+        exact=True,
+        trial=_scatter_taken_out(100, 0.5, two_sided),
     ),
     Line(name="Cp, 30 readings", exact=True, trial=_cp(30)),
     Line(name="Cpk, one limit, 30 readings", exact=True, trial=_cpk(30, -100.0)),
