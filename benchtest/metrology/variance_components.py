@@ -4,9 +4,11 @@ Boards and operators (or benches) are random and crossed, every cell holds the s
 interaction does not show (its probability is above the stated one), its squares and degrees of freedom are pooled with
 those of the repeats. A component whose estimate falls below zero is zero.
 
-Confidence limits: of repeatability exactly, by chi-squared; of everything else by generalised pivots: each mean square
-stands for its sum of squares over a chi-squared variable, a Sobol sequence runs through all of these at once, and the
-limits are the quantiles of what follows. The sequence is fixed, so that the same readings give the same limits.
+Confidence limits: of repeatability exactly, by chi-squared; of the gauge's share, and of the categories that follow
+from it, by critical values made for the study (`gauge_share`); of everything else by generalised pivots: each mean
+square stands for its sum of squares over a chi-squared variable, a Sobol sequence runs through all of these at once,
+and the limits are the quantiles of what follows. The limits of the share leave the interaction as it is, pooled or not:
+those of a model that was chosen by its looks hold less often than they state.
 
 Source: D. C. Montgomery, Design and Analysis of Experiments, chapter on random effects; M. Hamada, S. Weerahandi,
 J. Quality Technology 32 (2000) 241, for the pivots; R. K. Burdick, C. M. Borror, D. C. Montgomery, J. Quality
@@ -16,17 +18,14 @@ Technology 35 (2003) 342 (all from memory). NIST StRD, a published study and sta
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
-from scipy.stats import qmc
 
-Numbers: TypeAlias = NDArray[np.float64]
-PIVOTS: Final = 14
-"""The Sobol sequence has two to this power points."""
+from benchtest.metrology.gauge_share import gauge_share
+from benchtest.metrology.pivots import Numbers, pivots
+
 CATEGORY: Final = 1.41
 """Spread of the boards that a category takes, in standard deviations of the gauge: the trade's figure for √2."""
 POOL_ABOVE: Final = 0.25
@@ -129,7 +128,7 @@ def crossed(cells: Numbers, *, pool_above: float = POOL_ABOVE, confidence: float
         whole=whole,
         used=used,
         pooled=pooled,
-        components=_components(used, (parts, operators, repeats), confidence),
+        components=_components(whole, used, (parts, operators, repeats), confidence),
         confidence=confidence,
     )
 
@@ -223,7 +222,9 @@ def _keys(used: tuple[Source, ...]) -> tuple[str, ...]:
     }[len(used)]
 
 
-def _components(used: tuple[Source, ...], shape: tuple[int, int, int], confidence: float) -> Components:
+def _components(
+    whole: tuple[Source, ...], used: tuple[Source, ...], shape: tuple[int, int, int], confidence: float
+) -> Components:
     keys = _keys(used)
     found = variances({key: np.array([one.mean_square]) for key, one in zip(keys, used, strict=True)}, shape)
     chances = pivots(tuple(one.freedom for one in used))
@@ -236,22 +237,30 @@ def _components(used: tuple[Source, ...], shape: tuple[int, int, int], confidenc
         low, high = np.quantile(drawn[name], tails)
         return Estimate(value=float(found[name][0]), low=float(low), high=float(high))
 
+    study = _share(whole, shape, confidence, float(found["study"][0]))
     return Components(
         repeatability=exact_variance(used[-1], confidence),
-        **{name: estimate(name) for name in found if name != "repeatability"},
+        study=study,
+        categories=Estimate(
+            value=float(found["categories"][0]), low=_categories(study.high), high=_categories(study.low)
+        ),
+        **{name: estimate(name) for name in found if name not in {"repeatability", "study", "categories"}},
     )
+
+
+def _share(whole: tuple[Source, ...], shape: tuple[int, int, int], confidence: float, value: float) -> Estimate:
+    """Return gauge over total, as standard deviations, with limits that the value always lies between."""
+    sources = dict(zip(_keys(whole), whole, strict=True))
+    squares = {name: np.array([one.mean_square]) for name, one in sources.items()}
+    low, high = gauge_share(squares, {name: one.freedom for name, one in sources.items()}, shape, confidence)
+    return Estimate(value=value, low=min(value, math.sqrt(float(low[0]))), high=max(value, math.sqrt(float(high[0]))))
+
+
+def _categories(study: float) -> float:
+    return CATEGORY * math.sqrt(1 / study**2 - 1)
 
 
 def exact_variance(source: Source, confidence: float) -> Estimate:
     """Return a variance with its exact limits, by chi-squared."""
     low, high = (special.chdtri(source.freedom, share) for share in ((1 - confidence) / 2, (1 + confidence) / 2))
     return Estimate(value=source.mean_square, low=source.squares / float(low), high=source.squares / float(high))
-
-
-@lru_cache(maxsize=8)
-def pivots(freedoms: tuple[int, ...], power: int = PIVOTS) -> Numbers:
-    """Return points that fill the space of independent chi-squared variables evenly, one column for each."""
-    points = qmc.Sobol(len(freedoms), scramble=False).random_base2(power)
-    points = points + 0.5 ** (power + 1)  # off the edges, into the middle of each interval
-    columns = [special.chdtri(freedom, 1 - points[:, i]) for i, freedom in enumerate(freedoms)]
-    return np.column_stack(columns).astype(np.float64)
