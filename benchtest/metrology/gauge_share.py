@@ -17,7 +17,7 @@ our own. SciPy's F distribution judges it in the tests, and `benchtest study cov
 """
 
 import itertools
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from typing import Final
@@ -105,28 +105,34 @@ def _at(table: Numbers, places: Numbers) -> Numbers:
 @lru_cache(maxsize=16)
 def critical(freedoms: tuple[int, ...], confidence: float) -> Critical:
     """Return the critical ratios for the degrees of freedom of the boards and of the other sources."""
-    tail, grid = (1 - confidence) / 2, (STEPS + 1,) * (len(freedoms) - 2)
-    if not grid:
-        low, high = (float(np.log(special.fdtri(*freedoms, share))) for share in (tail, 1 - tail))
-        return Critical(low=np.array(low), high=np.array(high))
+    tails = (1 - confidence) / 2, (1 + confidence) / 2
+    if len(freedoms) == 2:
+        low, high = (np.log(np.full((), special.fdtri(*freedoms, tail))) for tail in tails)
+        return Critical(low=low, high=high)
+    grid = (STEPS + 1,) * (len(freedoms) - 2)
     points = pivots(freedoms, POINTS).T / np.array(freedoms)[:, None]
     board, others = np.log(points[0]), points[1:]
-    sums = [_made_up(angles) for angles in itertools.product(*(range(size) for size in grid))]
-    fiducial = [np.quantile(board + np.log((parts / others).sum(axis=0)), [tail, 1 - tail]) for parts in sums]
-    low, high = (np.array(column).reshape(grid) for column in zip(*fiducial, strict=True))
-    studies = [(board - np.log((parts * others).sum(axis=0)), _places(parts * others)) for parts in sums]
-    missed = [float(np.mean(found > _at(high, places))) for found, places in studies]
+    sums = [_made_up(steps) for steps in itertools.product(range(STEPS + 1), repeat=len(grid))]
+    by_pivots = [np.quantile(board + np.log((parts / others).sum(axis=0)), tails) for parts in sums]
+    found = [(board - np.log((parts * others).sum(axis=0)), _places(parts * others)) for parts in sums]
+    start, high = (np.reshape(column, grid) for column in zip(*by_pivots, strict=True))
+    return Critical(low=_corrected(start, high, found, 1 - confidence), high=high)
+
+
+def _corrected(low: Numbers, high: Numbers, found: Sequence[tuple[Numbers, Numbers]], missing: float) -> Numbers:
+    """Return lower critical ratios with which both together miss as often as they may, in studies of every kind."""
+    above = [float(np.mean(ratios > _at(high, places))) for ratios, places in found]
     for _ in range(ROUNDS):
         wrong = [
-            np.quantile(found - _at(low, places), max(0.0, 2 * tail - above))
-            for (found, places), above in zip(studies, missed, strict=True)
+            np.quantile(ratios - _at(low, places), max(0.0, missing - missed))
+            for (ratios, places), missed in zip(found, above, strict=True)
         ]
-        low = low + np.array(wrong).reshape(grid)
-    return Critical(low=low, high=high)
+        low = low + np.reshape(wrong, low.shape)
+    return low
 
 
 def _made_up(steps: tuple[int, ...]) -> Numbers:
     """Return the parts of a sum of one that lies at a place of the grid, in a column."""
-    shares = [float(np.sin(step / STEPS * np.pi / 2) ** 2) for step in steps]
-    left = np.cumprod([1.0, *(1 - share for share in shares)])
-    return (left * np.array([*shares, 1.0]))[:, None]
+    shares = np.sin(np.array(steps) / STEPS * np.pi / 2) ** 2
+    left = np.cumprod(np.concatenate([[1.0], 1 - shares]))
+    return np.asarray(left * np.concatenate([shares, [1.0]]), np.float64)[:, None]

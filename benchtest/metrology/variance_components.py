@@ -7,8 +7,8 @@ those of the repeats. A component whose estimate falls below zero is zero.
 Confidence limits: of repeatability exactly, by chi-squared; of the gauge's share, and of the categories that follow
 from it, by critical values made for the study (`gauge_share`); of everything else by generalised pivots: each mean
 square stands for its sum of squares over a chi-squared variable, a Sobol sequence runs through all of these at once,
-and the limits are the quantiles of what follows. The limits of the share leave the interaction as it is, pooled or not:
-those of a model that was chosen by its looks hold less often than they state.
+and the limits are the quantiles of what follows, be it below zero. The limits of the share leave the interaction as it
+is, pooled or not: those of a model that was chosen by its looks hold less often than they state.
 
 Source: D. C. Montgomery, Design and Analysis of Experiments, chapter on random effects; M. Hamada, S. Weerahandi,
 J. Quality Technology 32 (2000) 241, for the pivots; R. K. Burdick, C. M. Borror, D. C. Montgomery, J. Quality
@@ -185,8 +185,8 @@ _Squares: TypeAlias = Mapping[str, Numbers]
 _Variances: TypeAlias = Mapping[str, Numbers]
 
 
-def variances(squares: _Squares, shape: tuple[int, int, int]) -> _Variances:
-    """Return the variance components of mean squares `board`, `operator`, `interaction`, `repeat`; none below zero.
+def variances(squares: _Squares, shape: tuple[int, int, int], *, floor: float = 0.0) -> _Variances:
+    """Return the variance components of mean squares `board`, `operator`, `interaction`, `repeat`; none below `floor`.
 
     Without `operator` there was one; without `interaction` it was pooled.
     """
@@ -194,24 +194,19 @@ def variances(squares: _Squares, shape: tuple[int, int, int]) -> _Variances:
     repeat = squares["repeat"]
     inner = squares.get("interaction", repeat)
     zero = np.zeros_like(repeat)
-    interaction = np.maximum(0.0, (inner - repeat) / repeats)
-    operator = np.maximum(0.0, (squares["operator"] - inner) / (parts * repeats)) if "operator" in squares else zero
-    part = np.maximum(0.0, (squares["board"] - inner) / (operators * repeats))
+    interaction = np.maximum(floor, (inner - repeat) / repeats)
+    operator = np.maximum(floor, (squares["operator"] - inner) / (parts * repeats)) if "operator" in squares else zero
+    part = np.maximum(floor, (squares["board"] - inner) / (operators * repeats))
     both = operator + interaction
-    gauge = repeat + both
-    total = gauge + part
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return {
-            "repeatability": repeat,
-            "operator": operator,
-            "interaction": interaction,
-            "reproducibility": both,
-            "gauge": gauge,
-            "part": part,
-            "total": total,
-            "study": np.sqrt(gauge / total),
-            "categories": CATEGORY * np.sqrt(part / gauge),
-        }
+    return {
+        "repeatability": repeat,
+        "operator": operator,
+        "interaction": interaction,
+        "reproducibility": both,
+        "gauge": repeat + both,
+        "part": part,
+        "total": repeat + both + part,
+    }
 
 
 def _keys(used: tuple[Source, ...]) -> tuple[str, ...]:
@@ -226,38 +221,54 @@ def _components(
     whole: tuple[Source, ...], used: tuple[Source, ...], shape: tuple[int, int, int], confidence: float
 ) -> Components:
     keys = _keys(used)
-    found = variances({key: np.array([one.mean_square]) for key, one in zip(keys, used, strict=True)}, shape)
-    chances = pivots(tuple(one.freedom for one in used))
-    drawn = variances(
-        {key: one.squares / chances[:, i] for i, (key, one) in enumerate(zip(keys, used, strict=True))}, shape
+    squares = {key: np.array([one.mean_square]) for key, one in zip(keys, used, strict=True)}
+    found = {name: float(value[0]) for name, value in variances(squares, shape).items()}
+    limits = by_pivots(
+        {key: np.array([one.squares]) for key, one in zip(keys, used, strict=True)},
+        pivots(tuple(one.freedom for one in used)),
+        shape,
+        confidence,
     )
-    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
-
-    def estimate(name: str) -> Estimate:
-        low, high = np.quantile(drawn[name], tails)
-        return Estimate(value=float(found[name][0]), low=float(low), high=float(high))
-
-    study = _share(whole, shape, confidence, float(found["study"][0]))
+    study = _share(whole, shape, confidence, math.sqrt(found["gauge"] / found["total"]))
+    low, value, high = (CATEGORY * math.sqrt(1 / one**2 - 1) for one in (study.high, study.value, study.low))
     return Components(
         repeatability=exact_variance(used[-1], confidence),
         study=study,
-        categories=Estimate(
-            value=float(found["categories"][0]), low=_categories(study.high), high=_categories(study.low)
-        ),
-        **{name: estimate(name) for name in found if name not in {"repeatability", "study", "categories"}},
+        categories=Estimate(value=value, low=low, high=high),
+        **{
+            name: _about(found[name], float(low[0]), float(high[0]))
+            for name, (low, high) in limits.items()
+            if name != "repeatability"
+        },
     )
 
 
+def by_pivots(
+    squares: _Squares, points: Numbers, shape: tuple[int, int, int], confidence: float
+) -> Mapping[str, tuple[Numbers, Numbers]]:
+    """Return limits of the components for sums of squares, of as many studies as these have elements.
+
+    Only the limits are kept from falling below zero: a part of a sum that were raised to zero would raise its limits.
+    """
+    drawn = {key: one[:, None] / points[None, :, column] for column, (key, one) in enumerate(squares.items())}
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    return {
+        name: tuple(np.maximum(0.0, np.quantile(values, tails, axis=1)))
+        for name, values in variances(drawn, shape, floor=-math.inf).items()
+    }
+
+
 def _share(whole: tuple[Source, ...], shape: tuple[int, int, int], confidence: float, value: float) -> Estimate:
-    """Return gauge over total, as standard deviations, with limits that the value always lies between."""
+    """Return gauge over total, as standard deviations."""
     sources = dict(zip(_keys(whole), whole, strict=True))
     squares = {name: np.array([one.mean_square]) for name, one in sources.items()}
     low, high = gauge_share(squares, {name: one.freedom for name, one in sources.items()}, shape, confidence)
-    return Estimate(value=value, low=min(value, math.sqrt(float(low[0]))), high=max(value, math.sqrt(float(high[0]))))
+    return _about(value, math.sqrt(float(low[0])), math.sqrt(float(high[0])))
 
 
-def _categories(study: float) -> float:
-    return CATEGORY * math.sqrt(1 / study**2 - 1)
+def _about(value: float, low: float, high: float) -> Estimate:
+    """Return an estimate between its limits, also where one of its parts was raised to zero and the limits were not."""
+    return Estimate(value=value, low=min(value, low), high=max(value, high))
 
 
 def exact_variance(source: Source, confidence: float) -> Estimate:

@@ -5,7 +5,7 @@ hold the truth. The share must agree with the stated confidence as far as counti
 or is cautious on purpose, its line says so.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -17,7 +17,7 @@ from benchtest.metrology.gauge_share import gauge_share
 from benchtest.metrology.paired_differences import percentile
 from benchtest.metrology.pivots import pivots
 from benchtest.metrology.tolerance_limits import one_sided, ranked, two_sided
-from benchtest.metrology.variance_components import Source, exact_variance, variances
+from benchtest.metrology.variance_components import Source, by_pivots, exact_variance, variances
 from benchtest.studies.limits import believed
 from benchtest.studies.readings import Numbers
 from benchtest.studies.report import Report, Table
@@ -157,6 +157,8 @@ def _agreement(count: int) -> Trial:
 SHAPE: Final = (10, 3, 3)
 _SOURCES: Final = ("board", "operator", "interaction", "repeat")
 _TRUE: Final = {"repeatability": 1.0, "operator": 0.5, "interaction": 0.2, "part": 10.0}
+_ALIKE: Final = _TRUE | {"operator": 0.0, "interaction": 0.0}
+"""Operators do not differ."""
 
 
 def _freedoms(shape: tuple[int, int, int]) -> tuple[int, int, int, int]:
@@ -164,12 +166,12 @@ def _freedoms(shape: tuple[int, int, int]) -> tuple[int, int, int, int]:
     return parts - 1, operators - 1, (parts - 1) * (operators - 1), parts * operators * (repeats - 1)
 
 
-def _expected(shape: tuple[int, int, int], part: float) -> tuple[float, float, float, float]:
+def _expected(shape: tuple[int, int, int], true: Mapping[str, float]) -> tuple[float, float, float, float]:
     """Return the expected mean squares of the sources."""
     parts, operators, repeats = shape
-    inner = _TRUE["repeatability"] + repeats * _TRUE["interaction"]
-    operator = inner + parts * repeats * _TRUE["operator"]
-    return inner + operators * repeats * part, operator, inner, _TRUE["repeatability"]
+    inner = true["repeatability"] + repeats * true["interaction"]
+    board, operator = inner + operators * repeats * true["part"], inner + parts * repeats * true["operator"]
+    return board, operator, inner, true["repeatability"]
 
 
 def _repeatability(chance: np.random.Generator, draws: int) -> tuple[int, float]:
@@ -179,21 +181,21 @@ def _repeatability(chance: np.random.Generator, draws: int) -> tuple[int, float]
     return int(np.count_nonzero((unit.low * squares <= 1) & (unit.high * squares >= 1))), CONFIDENCE
 
 
-def _component(name: str) -> Trial:
+def _component(name: str, true: Mapping[str, float] = _TRUE) -> Trial:
     """Return a trial of the limits of a variance component, by pivots, with the interaction kept."""
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
-        expected, freedoms = _expected(SHAPE, _TRUE["part"]), _freedoms(SHAPE)
-        true = float(variances({k: np.array([e]) for k, e in zip(_SOURCES, expected, strict=True)}, SHAPE)[name][0])
+        expected, freedoms = _expected(SHAPE, true), _freedoms(SHAPE)
+        value = float(variances({k: np.array([e]) for k, e in zip(_SOURCES, expected, strict=True)}, SHAPE)[name][0])
         points, held = pivots(freedoms, PIVOTS), 0
         for start in range(0, draws, CHUNK):
             size = min(CHUNK, draws - start)
-            drawn = {}
-            for column, (key, mean_square, freedom) in enumerate(zip(_SOURCES, expected, freedoms, strict=True)):
-                squares = mean_square * chance.chisquare(freedom, size)
-                drawn[key] = squares[:, None] / points[None, :, column]
-            low, high = np.quantile(variances(drawn, SHAPE)[name], [0.025, 0.975], axis=1)
-            held += int(np.count_nonzero((low <= true) & (true <= high)))
+            squares = {
+                key: mean_square * chance.chisquare(freedom, size)
+                for key, mean_square, freedom in zip(_SOURCES, expected, freedoms, strict=True)
+            }
+            low, high = by_pivots(squares, points, SHAPE, CONFIDENCE)[name]
+            held += int(np.count_nonzero((low <= value) & (value <= high)))
         return held, CONFIDENCE
 
     return trial
@@ -204,7 +206,7 @@ def _share(shape: tuple[int, int, int], share: float) -> Trial:
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
         gauge = _TRUE["repeatability"] + _TRUE["operator"] + _TRUE["interaction"]
-        expected = _expected(shape, gauge * (1 / share**2 - 1))
+        expected = _expected(shape, _TRUE | {"part": gauge * (1 / share**2 - 1)})
         freedoms = dict(zip(_SOURCES, _freedoms(shape), strict=True))
         drawn = {
             name: mean_square * chance.chisquare(freedom, draws) / freedom
@@ -249,6 +251,11 @@ LINES: Final = (
     Line(name="upper limit of agreement, 20 pairs", exact=True, trial=_agreement(20)),
     Line(name="variance of repeatability, 10 x 3 x 3", exact=True, trial=_repeatability),
     Line(name="variance of the gauge, 10 x 3 x 3", exact=False, trial=_component("gauge")),
+    Line(
+        name="variance of the gauge, operators alike, 10 x 3 x 3",
+        exact=False,
+        trial=_component("gauge", _ALIKE),
+    ),
     Line(name="variance of the boards, 10 x 3 x 3", exact=False, trial=_component("part")),
     Line(name="gauge as 10 % of the spread, 10 x 3 x 3", exact=True, trial=_share(SHAPE, 0.1)),
     Line(name="gauge as 35 % of the spread, 10 x 3 x 3", exact=True, trial=_share(SHAPE, 0.35)),

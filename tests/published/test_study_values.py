@@ -24,9 +24,10 @@ from benchtest.metrology.control_chart import RULES, RuleSet, lag_one
 from benchtest.metrology.gauge_ranges import by_ranges
 from benchtest.metrology.normality import normality
 from benchtest.metrology.paired_differences import agreement
+from benchtest.metrology.pivots import Numbers
 from benchtest.metrology.ranges import c4, d2, d3
 from benchtest.metrology.tolerance_limits import held_by_ranks, howe, needed, one_sided, ranked, two_sided
-from benchtest.metrology.variance_components import Analysis, Numbers, crossed, one_way
+from benchtest.metrology.variance_components import Analysis, crossed, one_way
 from tests.published.tables import column, rows
 
 CERTIFIED = {row["dataset"]: row for row in rows("nist_strd_univariate_certified")}
