@@ -114,12 +114,7 @@ def crossed(cells: Numbers, *, pool_above: float = POOL_ABOVE, confidence: float
     With one operator there is neither reproducibility nor an interaction. Raises ValueError for fewer than two parts
     or repeats, or when nothing differs within the cells.
     """
-    parts, operators, repeats = cells.shape
-    if parts < 2 or operators < 1 or repeats < 2:
-        raise ValueError(f"{parts} boards, {operators} operators and {repeats} repeats are no gauge study")
-    whole = _two_way(cells) if operators > 1 else _single(cells)
-    if not whole[-1].squares > 0:
-        raise ValueError("the repeats of every cell are the same number: repeatability does not show")
+    whole, (parts, operators, repeats) = sources(cells), cells.shape
     interaction = whole[2].probability if operators > 1 else None
     pooled = interaction is not None and interaction > pool_above
     used = _pooled(whole) if pooled else whole
@@ -131,6 +126,17 @@ def crossed(cells: Numbers, *, pool_above: float = POOL_ABOVE, confidence: float
         components=_components(whole, used, (parts, operators, repeats), confidence),
         confidence=confidence,
     )
+
+
+def sources(cells: Numbers) -> tuple[Source, ...]:
+    """Return the lines of the analysis, none pooled. Raises ValueError like `crossed`."""
+    parts, operators, repeats = cells.shape
+    if parts < 2 or operators < 1 or repeats < 2:
+        raise ValueError(f"{parts} boards, {operators} operators and {repeats} repeats are no gauge study")
+    whole = _two_way(cells) if operators > 1 else _single(cells)
+    if not whole[-1].squares > 0:
+        raise ValueError("the repeats of every cell are the same number: repeatability does not show")
+    return whole
 
 
 def _two_way(cells: Numbers) -> tuple[Source, ...]:
