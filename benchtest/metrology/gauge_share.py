@@ -60,7 +60,7 @@ def gauge_share(
 
     def ratio(share: Numbers) -> tuple[Numbers, Numbers]:
         parts = ((1 - share) * gauge + share * board) * others
-        with np.errstate(divide="ignore"):
+        with np.errstate(divide="ignore", invalid="ignore"):  # mean squares may be zero; NaN is not below
             return np.log(share * squares["board"] * board.sum() / parts.sum(axis=0)), _places(parts)
 
     def where(level: Numbers) -> Numbers:

@@ -112,3 +112,12 @@ def test_operators_who_do_not_differ_leave_the_gauge_its_limits() -> None:
     low, high = by_pivots(squares, pivots(freedoms, 10), (5, 2, 2), 0.95)["gauge"]
 
     assert np.mean((low <= true) & (true <= high)) > 0.92
+
+
+def test_boards_and_operators_who_do_not_differ_at_all_leave_the_gauge_everything() -> None:
+    """Mean squares of zero: share 1, no category, no warning."""
+    made = np.tile([1.0, -1.0], (5, 2, 1))
+    found = crossed(made).components
+
+    assert (1.0, 1.0, 1.0) == pytest.approx((found.study.low, found.study.value, found.study.high))
+    assert 0.0 == found.categories.value
