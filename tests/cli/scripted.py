@@ -13,8 +13,8 @@ from tests.adapters.technician import Technician
 
 ROOT = Path(__file__).parent.parent.parent
 COLUMNS = 80
-REQUEST = re.compile(r"(?s)(?:\A|\n)( {2,4}\S[^\n]*(?:\n {6,8}[^\n]*)*)[:?)] \Z")
-"""The last lines, when they wait for an answer: two or four blanks, continued under six or eight."""
+REQUEST = re.compile(r"(?s)(?:\A|\n)( {2,4}\S[^\n]*(?:\n {6,8}[^\n]*)*|\d+ of \d+: [^\n]*)[:?)] \Z")
+"""The last lines, when they wait for an answer: two or four blanks, continued under six or eight; or one of many."""
 
 
 @dataclass
