@@ -94,7 +94,7 @@ def resistance(path: Path) -> None:
 
 
 def link(path: Path) -> None:
-    """The messages of board and controller for ten seconds, somewhat late each; one heartbeat of the board is missing."""
+    """Ten seconds of messages of board and controller, somewhat late each; one heartbeat of the board is missing."""
     late = np.random.default_rng(6).uniform(0, 1e-3, 200)
     board = [(0.25 * n, 0x310, [n, 3]) for n in range(40) if n != 17]
     status = [(0.5 * n + 0.03, 0x320, [0] * 6) for n in range(20)]

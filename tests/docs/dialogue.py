@@ -1,7 +1,7 @@
 """A dialogue of a page, typed at a terminal: what the page shows as typed is typed.
 
-Where the page leaves a stretch out (`…`), the person who can be trusted answers from a virtual board. That person acts on
-every request as asked, so the board is where the dialogue is.
+Where the page leaves a stretch out (`…`), the person who can be trusted answers from a virtual board. That person acts
+on every request as asked, so the board is where the dialogue is.
 """
 
 from collections.abc import Mapping
