@@ -24,8 +24,8 @@ def held(typed: Typed, folder: Path, surroundings: Mapping[str, str]) -> str:
             here = [line.rstrip() for line in plain(typist.seen).splitlines()]
             for line in here:
                 technician.tell(line)
-            trusted = technician.ask(request) if technician.knows(request) else ""
-            answer = _shown_answer(lines, here)
+            answer = shown_answer(lines, here)
+            trusted = technician.ask(request) if answer is None or technician.knows(request) else ""
             typist.type(trusted if answer is None else answer)
         return plain(stood + typist.seen)
     finally:
@@ -37,7 +37,7 @@ def plain(text: str) -> str:
     return text.replace("\r\n", "\n").replace("\N{NO-BREAK SPACE}", " ")
 
 
-def _shown_answer(lines: list[str], here: list[str]) -> str | None:
+def shown_answer(lines: list[str], here: list[str]) -> str | None:
     """Return what a page shows after the prompt that stands last, its lines to there taken off.
 
     Nothing where the page leaves the prompt out: until the line after `…` stands on the terminal.
@@ -48,7 +48,7 @@ def _shown_answer(lines: list[str], here: list[str]) -> str | None:
             if len(lines) == 1 or lines[1] not in here:
                 return None
             del lines[0]
-            return _shown_answer(lines, here)
+            return shown_answer(lines, here)
         if line.startswith(here[-1]):
             del lines[: place + 1]
             return line.removeprefix(here[-1]).strip()

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.docs.dialogue import held
+from tests.docs.dialogue import held, shown_answer
 from tests.docs.keys import DOCS
 from tests.docs.typed import Typed, Written, session
 from tests.servers.postgresql import OWNER, Server
@@ -93,3 +93,16 @@ def test_a_page_that_shows_something_else_is_noticed() -> None:
     assert not typed.agrees("benchtest 1.0\nend\nmore\n")
     assert not typed.agrees("something 1.0\nend\n")
     assert not typed.agrees("")
+
+
+def test_in_a_dialogue_the_answer_stands_after_its_prompt() -> None:
+    """Where a stretch is left out the page answers again from the line after it on, and not before."""
+    (typed,) = session("<!-- dialogue -->\n```console\n$ ask\n  Name: A\n…\nStep 2\n  Volts: 5\n```\n")
+    assert isinstance(typed, Typed)
+    lines = typed.shown.splitlines()
+
+    assert typed.asks
+    assert "A" == shown_answer(lines, ["  Name:"])
+    assert shown_answer(lines, ["Step 1", "  Volts:"]) is None
+    assert "5" == shown_answer(lines, ["Step 2", "  Volts:"])
+    assert [] == lines
