@@ -13,8 +13,8 @@ from tests.adapters.technician import Technician
 
 ROOT = Path(__file__).parent.parent.parent
 COLUMNS = 80
-REQUEST = re.compile(r"(?s)(?:\A|\n)( {2,4}\S[^\n]*(?:\n {6,8}[^\n]*)*|\d+ of \d+: [^\n]*)[:?)] \Z")
-"""The last lines, when they wait for an answer: two or four blanks, continued under six or eight; or one of many."""
+REQUEST = re.compile(r"(?s)(?:\A|\n)( {2,4}\S[^\n]*(?:\n {6,8}[^\n]*)*)[:?)] \Z")
+"""The last lines, when they wait for an answer: two or four blanks, continued under six or eight."""
 
 
 @dataclass
@@ -25,6 +25,8 @@ class Typist:
     folder: Path
     program: tuple[str, ...] = (sys.executable, "-m", "benchtest")
     surroundings: Mapping[str, str] = field(default_factory=lambda: {**os.environ, "PYTHONPATH": str(ROOT)})
+    waiting: re.Pattern[str] = REQUEST
+    """How what stands on the terminal ends when an answer is waited for; its first group is what is asked."""
     seen: str = ""
     shown: str = ""
     """All that stood on the terminal while a technician answered."""
@@ -45,8 +47,8 @@ class Typist:
     def request(self) -> str:
         """Return what is asked now, on one line; empty when the program has ended."""
         while True:
-            if match := REQUEST.search(self.seen.replace("\r\n", "\n")):
-                return " ".join(match[1].split())
+            if match := self.waiting.search(self.seen.replace("\r\n", "\n")):
+                return " ".join((match[1] or match[0]).split())
             try:
                 self.seen += self.child.read_nonblocking(4096, timeout=30)
             except pexpect.EOF:

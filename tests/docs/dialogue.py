@@ -4,19 +4,24 @@ Where the page leaves a stretch out (`…`), the person who can be trusted answe
 on every request as asked, so the board is where the dialogue is.
 """
 
+import re
 from collections.abc import Mapping
 from pathlib import Path
+from typing import Final
 
 from benchtest.cli.documents import prepare
 from benchtest.clock import VirtualClock
 from tests.adapters.technician import Technician, virtual_board
-from tests.cli.scripted import Typist
+from tests.cli.scripted import REQUEST, Typist
 from tests.docs.typed import LEFT_OUT, Typed
+
+ASKED: Final = re.compile(rf"{REQUEST.pattern}|(?:\A|\n)([^\n]+[:?]) \Z")
+"""A request to a person at a bench, or a last line that ends in a colon or a question mark."""
 
 
 def held(typed: Typed, folder: Path, surroundings: Mapping[str, str]) -> str:
     """Type a command and its answers as a page shows them; return what stood on the terminal."""
-    typist = Typist(("-c", typed.command), folder, program=("bash",), surroundings=surroundings)
+    typist = Typist(("-c", typed.command), folder, program=("bash",), surroundings=surroundings, waiting=ASKED)
     technician, lines, stood = _technician(folder), typed.shown.splitlines(), ""
     try:
         while request := typist.request():
