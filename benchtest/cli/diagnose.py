@@ -59,15 +59,16 @@ def diagnose_run(
         raise PlanError([f"{run}: the board was not judged ({found.outcome}), so nothing is known of it"])
     library = library_of(_prepared(run, found, profile, fixture), kept or home(), jobs=jobs)
     repairs = own_repairs(address(records, run.parent), found.procedure.part, library)
-    suspected = diagnose(found.results, library, repairs)
-    advice = next_check(suspected, library, symptoms(found.results))
+    said = symptoms(found.results)
+    diagnosis = diagnose(said, library, repairs)
+    advice = next_check(diagnosis, library, said)
     if as_json:
-        plain = {**_plain(run, suspected, advice), "own_repairs": sum(repairs.values())}
+        plain = {**_plain(run, diagnosis, advice), "own_repairs": sum(repairs.values())}
         click.echo(json.dumps(plain, ensure_ascii=False))
         return 0
     if repairs:
         say(f"own repairs of {found.procedure.part}: {sum(repairs.values())}, beside the handbook, which counts as 30")
-    for line in lines_of(suspected, advice, library):
+    for line in lines_of(diagnosis, advice, library):
         say(line)
     return 0
 

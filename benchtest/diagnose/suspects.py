@@ -6,7 +6,7 @@ tested carries no information. Readings of one run hang together, so their evide
 """
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -14,9 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from benchtest.diagnose.library import Library, Signature
-from benchtest.diagnose.symptoms import IN_ORDER, symptoms
+from benchtest.diagnose.symptoms import IN_ORDER
 from benchtest.faults.shares import TAKES_OVER
-from benchtest.results import Result
 
 Floats = NDArray[np.float64]
 
@@ -85,16 +84,11 @@ class Diagnosis:
     """How many of them were not in order."""
 
 
-def diagnose(results: Iterable[Result], library: Library, repairs: Mapping[str, int] | None = None) -> Diagnosis:
-    """Return the suspects of a board; none when every reading was in order.
+def diagnose(words: Mapping[str, str], library: Library, repairs: Mapping[str, int] | None = None) -> Diagnosis:
+    """Return the suspects of a board of which each check gave a word (`symptoms`); none when all were in order.
 
     `repairs` counts the own repairs by fault; they take over from the handbook as they grow.
     """
-    return suspected(symptoms(results), library, repairs)
-
-
-def suspected(words: Mapping[str, str], library: Library, repairs: Mapping[str, int] | None = None) -> Diagnosis:
-    """Return the suspects of a board of which each check gave a word; checks that said nothing are left out."""
     said = {check.id: words[check.id] for check in library.checks if check.id in words}
     off = {check: word for check, word in said.items() if word != IN_ORDER}
     if not off or not library.signatures:

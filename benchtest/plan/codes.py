@@ -4,12 +4,23 @@ Two complete equal repeats make a code, each between two whole pauses. At the un
 and a pause, of the longest code in the lamp's table, so that a wrong code is read as well as the right one.
 """
 
+from collections.abc import Mapping
 from dataclasses import replace
 
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, evidence_of
 from benchtest.plan.timeline import Draft, Timeline, rest
-from benchtest.procedure import Check, CountRhythm, DigitsRhythm, LampCode, Move, Rhythm, SignalValue, Step
+from benchtest.procedure import (
+    SAMPLES_PER_PULSE,
+    Check,
+    CountRhythm,
+    DigitsRhythm,
+    LampCode,
+    Move,
+    Rhythm,
+    SignalValue,
+    Step,
+)
 from benchtest.profile.board import Code, CountCode, DigitsCode
 from benchtest.profile.requirements import required
 from benchtest.profile.script import ReadCode
@@ -25,21 +36,34 @@ def read_code(draft: Draft, step: ReadCode, number: int) -> Step:
     codes = {lamp: draft.profile.codes[draft.profile.lamps[lamp].code or ""] for lamp in step.reads}
     longest = max(longest_cycle(code) for code in codes.values()) * SLOW_BOARD
     watching = max(CYCLES * longest_cycle(code) + code.pause for code in codes.values()) * SLOW_BOARD
-    rate = min(draft.rate, SAMPLES_PER_FLASH / min(_shortest(code) for code in codes.values()))
     channels = {lamp: draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in step.reads}
-    evidence = f"{name}-watch"
+    evidence, rate = f"{name}-watch", _rate(draft, codes)
     watch = Timeline(draft).record(evidence, duration=watching, rate=rate, channels=sorted(channels.values()))
     moves: list[Move] = [_before(draft, step, name, longest), watch, _after(draft, step, name)]
     checks = []
     for lamp, expected in step.reads.items():
         maker = Maker(draft=draft, step=name, subject=lamp, key=("codes", draft.profile.lamps[lamp].code or ""))
-        what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=rhythm(codes[lamp]))
+        pattern, dimmed = rhythm(codes[lamp]), _dimmed(draft, lamp)
+        what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=pattern, dimmed=dimmed)
         shown = maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings")
         shown = evidence_of(shown, *required(draft.profile, "lamps", lamp))
         checks.append(replace(shown, place=draft.place_in_step(number, "reads", lamp)))
         checks += _reported(draft, codes[lamp], maker, evidence, watching, expected, step)
     title = f"Lamp codes, {_situation(step)}"
     return Step(id=name, title=title, moves=tuple(moves), checks=tuple(checks), duration=0.0)
+
+
+def _rate(draft: Draft, codes: Mapping[str, Code]) -> float:
+    """Return the samples per second that show every flash and, of dimmed lamps, the pulses as what they are."""
+    flashes = max(SAMPLES_PER_FLASH / _shortest(code) for code in codes.values())
+    pulses = max(SAMPLES_PER_PULSE * _dimmed(draft, lamp) for lamp in codes)
+    return min(draft.rate, max(flashes, pulses))
+
+
+def _dimmed(draft: Draft, lamp: str) -> float:
+    """Return the pulses in a second by which a lamp is dimmed; 0 where it is not."""
+    dimmed = draft.profile.lamps[lamp].dimmed
+    return 0.0 if dimmed is None else dimmed.frequency
 
 
 def _reported(

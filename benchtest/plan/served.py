@@ -4,10 +4,14 @@ A bit shows no volts, a host that looks now and then shows no r.m.s. value and n
 reads back are not known to be off.
 """
 
+import math
+
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapter_of, unread
 from benchtest.procedure import (
+    SAMPLES_PER_PULSE,
     TEMPO,
+    Channel,
     ContactResistance,
     CountRhythm,
     EffectiveValue,
@@ -17,6 +21,7 @@ from benchtest.procedure import (
     Measurand,
     OpenShare,
     Procedure,
+    Record,
     Rhythm,
     StillOn,
 )
@@ -45,9 +50,7 @@ def _no_reading(number: int, what: Measurand, procedure: Procedure, fixture: Fix
     """Return why a channel cannot serve a measurand; nothing when it can."""
     channel = procedure.channels[number]
     if isinstance(what, LampCode):
-        tolerable = _shortest(what.rhythm) * (TEMPO - SLOW_BOARD)
-        late = f"{channel.terminals} is looked at to within {show(channel.late, 's')}"
-        return f"{late}; this code needs {show(tolerable, 's')}" if channel.late > tolerable else ""
+        return _no_code(what, channel, procedure)
     if channel.two_valued:
         return f"{channel.terminals} is read as one of two states, which shows no volts"
     name = adapter_of(number, fixture, harness)
@@ -55,6 +58,20 @@ def _no_reading(number: int, what: Measurand, procedure: Procedure, fixture: Fix
         return f"{channel.terminals} is looked at now and then, which shows no r.m.s. value"
     if isinstance(what, Extent) and channel.late:
         return f"{channel.terminals} is looked at now and then, which shows no peaks"
+    return ""
+
+
+def _no_code(what: LampCode, channel: Channel, procedure: Procedure) -> str:
+    tolerable = _shortest(what.rhythm) * (TEMPO - SLOW_BOARD)
+    if channel.late > tolerable:
+        late = f"{channel.terminals} is looked at to within {show(channel.late, 's')}"
+        return f"{late}; this code needs {show(tolerable, 's')}"
+    moves = (move for step in procedure.steps for move in step.moves)
+    rates = [move.rate for move in moves if isinstance(move, Record) and move.name == what.evidence]
+    possible, wanted = min([*rates, 1 / channel.late if channel.late else math.inf]), SAMPLES_PER_PULSE * what.dimmed
+    if possible < wanted:
+        looks = f"{channel.terminals} is looked at {show(possible, 'times')} a second"
+        return f"{looks}; its pulses take {show(wanted, 'times')} (where the sensor smooths them away: no 'dimmed')"
     return ""
 
 

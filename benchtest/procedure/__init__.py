@@ -6,6 +6,7 @@ came from, and an old one can be judged again. Moves make evidence under a name;
 
 from benchtest.procedure.equipment import Channel, ContactTest, LinkPlan, Timing
 from benchtest.procedure.measurands import (
+    SAMPLES_PER_PULSE,
     TEMPO,
     Absent,
     Bounce,
@@ -53,6 +54,7 @@ from benchtest.procedure.moves import (
 from benchtest.procedure.whole import BenchProcedure, Check, DecisionRule, Interval, Procedure, Step, Unresolved
 
 __all__ = [
+    "SAMPLES_PER_PULSE",
     "TEMPO",
     "Absent",
     "AllOff",

@@ -152,6 +152,8 @@ class Still:
     kind: Literal["still"] = "still"
 
 
+SAMPLES_PER_PULSE: Final = 2.5
+"""Of a dimmed lamp: more than two keep its pulses from folding, with room for the board's own clock."""
 TEMPO: Final = 0.2
 """How far flashes and gaps may be off their usual time, relative: twice what two clocks of ±5 % and a slow sampling add
 up to."""
@@ -191,6 +193,8 @@ class LampCode:
     evidence: str
     channel: int
     rhythm: Rhythm
+    dimmed: float = 0.0
+    """Hertz of the pulses that dim the lamp; 0 where none do."""
     kind: Literal["lamp code"] = "lamp code"
 
 

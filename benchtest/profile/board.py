@@ -18,7 +18,7 @@ from pydantic import (
 
 from benchtest.documents.section import Section
 from benchtest.profile.permitted import Fitted, Limits, Requirement, Text
-from benchtest.quantities import RESISTANCE, Amps, Ohms, Ratio, Seconds, Volts, parse
+from benchtest.quantities import RESISTANCE, Amps, Hertz, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
 
 
@@ -239,6 +239,21 @@ class Relay(Fitted):
     """Its own limits, where they differ from `relay_limits`."""
 
 
+class Dimming(Section):
+    """Pulses by which the board's program dims a lamp, too quick for the eye."""
+
+    frequency: Hertz
+    """Pulses in a second."""
+    share: Ratio
+    """Share of the time in which the light is on."""
+
+    @model_validator(mode="after")
+    def _on_and_off(self) -> Self:
+        if not (self.frequency > 0 and 0 < self.share < 1):
+            raise ValueError("a dimmed lamp goes on and off: 'frequency' above 0 Hz, 'share' between 0 % and 100 %")
+        return self
+
+
 class Lamp(Fitted):
     """A lamp; what it follows is said where it is named (relay, supply, or a code here)."""
 
@@ -248,6 +263,14 @@ class Lamp(Fitted):
     """What it shows, in a few words."""
     code: str | None = None
     """Name of the code that it flashes; absent for a steady lamp."""
+    dimmed: Dimming | None = None
+    """How the program dims it; recordings are then quick enough to tell its pulses from its code."""
+
+    @model_validator(mode="after")
+    def _dimmed_by_the_program(self) -> Self:
+        if self.dimmed is not None and self.code is None:
+            raise ValueError("only a lamp that the program lights can be 'dimmed': give its 'code', or leave it out")
+        return self
 
 
 class CountMeaning(Section):

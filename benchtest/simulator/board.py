@@ -24,6 +24,7 @@ from benchtest.simulator.lamp import (
     brightness,
     count_beats,
     digits_beats,
+    pulses,
     through,
 )
 from benchtest.simulator.relay import SHORT, SimulatedRelay
@@ -121,7 +122,10 @@ class VirtualBoard:
         player = Player(self._events, light, partial(self._beats, name, code), pace=self.firmware.build.pace)
         self.firmware.on_boot.append(player.start)
         self.firmware.on_reset.append(player.stop)
-        return light
+        dimmed = self.profile.lamps[name].dimmed
+        if dimmed is None:
+            return light
+        return Carried(light, partial(pulses, dimmed.frequency / self.firmware.build.pace, dimmed.share))
 
     def _beats(self, lamp: str, name: str) -> list[Beat]:
         code = self.profile.codes[name]
@@ -161,12 +165,19 @@ class VirtualBoard:
 
     def light(self, lamp: str) -> Signal:
         """Return the reading of the sensor over a lamp."""
-        lamp = self._specimen.pairs(Kind.LAMPS_SWAPPED).get(lamp, lamp)
-        build = self._lamps[lamp]
-        glow = self._lit_by_power() if build.always else self._glow.get(lamp, DARK)
+        build = self._under(lamp)
+        glow = self._lit_by_power() if build.always else self._glow.get(build.name, DARK)
         if build.gaps:
             glow = Carried(glow, partial(through, build.gaps))
         return Combined(partial(_over_ambient, build), DARK if build.dark else glow)
+
+    def ambient(self, lamp: str) -> float:
+        """Return what the sensor over a lamp sees of the room, as share of full scale, on the mean."""
+        return self._under(lamp).ambient
+
+    def _under(self, lamp: str) -> LampBuild:
+        """Return the lamp that is under the sensor of one."""
+        return self._lamps[self._specimen.pairs(Kind.LAMPS_SWAPPED).get(lamp, lamp)]
 
     def _lit_by_power(self) -> Signal:
         return self._steady(self.power)

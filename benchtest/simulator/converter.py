@@ -48,11 +48,12 @@ class Converter:
         np.maximum(codes, -32768, out=codes)
         return codes.astype(np.int16)
 
-    def reach(self, value: float, most: float) -> tuple[float, float]:
-        """Return what no code of a true value lies outside under noise of up to `most` standard deviations."""
-        exact = value * (self.gain / self.scale) + self.offset / self.scale
+    def reach(self, low: float, high: float, most: float) -> tuple[float, float]:
+        """Return what no code of true values lies outside under noise of up to `most` standard deviations."""
+        gain, offset = self.gain / self.scale, self.offset / self.scale
         noise = NOISE * most + 2  # codes: half a one is rounded to the next, and single precision rounds too
-        return min(max(exact - noise, -32768.0), 32767.0), min(max(exact + noise, -32768.0), 32767.0)
+        low, high = low * gain + offset - noise, high * gain + offset + noise
+        return min(max(low, -32768.0), 32767.0), min(max(high, -32768.0), 32767.0)
 
 
 def converter(channel: int, role: Role, fixture: Fixture, chance: Chance) -> Converter:

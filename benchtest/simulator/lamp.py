@@ -3,6 +3,7 @@
 A group's last flash is followed directly by the longer pause, not by a gap and a pause.
 """
 
+import math
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from typing import Final
@@ -46,6 +47,18 @@ def through(gaps: tuple[bool, ...], times: Samples) -> Samples:
     """Return 1 where a cold joint conducts and 0 in its gaps, at moments of time."""
     place = (times / STRETCH).astype(np.int64) % len(gaps)
     return 1.0 - np.asarray(gaps, float)[place]
+
+
+def pulses(hertz: float, share: float, times: Samples) -> Samples:
+    """Return the light of a lamp that is dimmed by pulses, as a sensor with its time constant shows it, at moments."""
+    period, lit = 1 / hertz, share / hertz
+    rises, falls = math.exp(-lit / GLOW), math.exp((lit - period) / GLOW)
+    highest = (1 - rises) / (1 - rises * falls)
+    within = times % period
+    rising = 1 - (1 - highest * falls) * np.exp(-within / GLOW)
+    falling = highest * np.exp((lit - within) / GLOW)
+    seen: Samples = np.where(within < lit, rising, falling)
+    return seen
 
 
 def brightness(volts: "Samples | float", nominal: float) -> "Samples | float":

@@ -65,6 +65,10 @@ class OwnWires:
             return constant(BRIGHT if wrong is Wrong.DAZZLED else 0.0)
         return sensor if self._wires.test_light is None else Combined(_both, sensor, self._lit)
 
+    def sees(self, channel: int) -> bool:
+        """Return whether a lamp sensor follows the light."""
+        return ("light", channel) not in self._wrong
+
     def read(self, channel: int, signal: Signal) -> Signal:
         """Return what a sense channel makes of its signal."""
         if ("sense", channel) not in self._wrong:

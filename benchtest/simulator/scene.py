@@ -26,11 +26,14 @@ from benchtest.simulator.guards import Guards
 from benchtest.simulator.noise import Chance
 from benchtest.simulator.own_wires import OwnWires
 from benchtest.simulator.reporting import Frame
+from benchtest.simulator.room import room
 from benchtest.simulator.signal import DARK, Signal, constant
 from benchtest.simulator.specimen import LEAKAGE, Specimen
 from benchtest.simulator.trace import Samples
 from benchtest.terminals import Pair
 
+AC: Final = 0.015
+"""By how much an a.c. source may be off, as share: a transformer with taps (common practice, no source)."""
 CYCLE: Final = 0.02
 """Seconds over which a single reading is averaged: one mains cycle, so that hum cancels."""
 
@@ -60,12 +63,18 @@ class Scene:
         self._guards = Guards(fixture.guards, tuple(one for one in mishaps if isinstance(one, Trip)))
         self.own = OwnWires(self._events, fixture.self_check, (one for one in mishaps if isinstance(one, Defect)))
         self.roles = _roles(harness) | dict.fromkeys(self._guards.signals, Role.SENSE) | self_checking(fixture)
+        self._room = room(self.chance)
         self._values: dict[int, float] = {}
         self._supplies = {
             harness.supply[supply.terminals]: name
             for name, supply in fitted.profile.supplies.items()
             if supply.terminals in harness.supply
         }
+        self._given = {
+            name: self.chance.between(f"{name} given", 1 - AC, 1 + AC) if supply.kind == "ac" else 1.0
+            for name, supply in fitted.profile.supplies.items()
+        }
+        """Supply → what its source gives of what it is told."""
         self._inputs = self._wire_inputs()
         self._signals = self._wire_signals()
         self.all_off()
@@ -109,7 +118,8 @@ class Scene:
         self._values[channel] = volts
         self._guards.power(self.now)
         if channel in self._supplies:
-            self.board.supplies[self._supplies[channel]].source(volts=volts, amps=amps)
+            name = self._supplies[channel]
+            self.board.supplies[name].source(volts=volts * self._given[name], amps=amps)
 
     def off(self, channel: int) -> None:
         """Take an output to its safe state."""
@@ -205,8 +215,10 @@ class Scene:
         contacts = self._contacts()
         signals |= {channel: contacts[pair] for pair, channel in harness.contact.items() if pair in contacts}
         for lamp, channel in harness.light.items():
-            shines = self.board.light(lamp) if lamp in profile.lamps else DARK
-            signals[channel] = self.own.seen(channel, shines)
+            fitted = lamp in profile.lamps
+            signals[channel] = self.own.seen(channel, self.board.light(lamp) if fitted else DARK)
+            if fitted and self.own.sees(channel):
+                signals[channel] = self._room.over(signals[channel], self.board.ambient(lamp))
         signals |= self.own.loops() | self._guards.signals
         signals = {channel: self.own.read(channel, signal) for channel, signal in signals.items()}
         for name, supply in profile.supplies.items():

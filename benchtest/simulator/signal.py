@@ -67,6 +67,39 @@ class Carried:
         return self._carrier(times) * signal
 
 
+class Swinging:
+    """A signal with a wave of known height upon it: where the signal rests, it is known how far both go."""
+
+    __slots__ = ("_height", "_signal", "_wave")
+
+    def __init__(self, signal: Signal | float, height: float, wave: Callable[[Samples], Samples]) -> None:
+        self._signal, self._height, self._wave = signal, height, wave
+
+    def during(self, begin: float, end: float) -> Signal | float:
+        """Return what it is between two moments."""
+        signal = self._signal if isinstance(self._signal, float) else self._signal.during(begin, end)
+        return Swinging(signal, self._height, self._wave) if self._height else signal
+
+    def sample(self, times: Samples) -> Samples | float:
+        """Return the values at moments."""
+        signal = self._signal if isinstance(self._signal, float) else self._signal.sample(times)
+        return signal + self._height * self._wave(times)
+
+    @property
+    def ends(self) -> tuple[float, float] | None:
+        """What no value lies outside of, where the signal beneath rests."""
+        return (
+            None if not isinstance(self._signal, float) else (self._signal - self._height, self._signal + self._height)
+        )
+
+
+def ends(signal: Signal | float) -> tuple[float, float] | None:
+    """Return what no value of a signal lies outside of, where that is known without working out values."""
+    if isinstance(signal, float):
+        return signal, signal
+    return signal.ends if isinstance(signal, Swinging) else None
+
+
 def constant(value: float) -> Signal:
     """Return a signal that never changes."""
     return Combined(lambda: value)

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from benchtest.simulator.converter import Converter
 from benchtest.simulator.noise import Chance
-from benchtest.simulator.signal import Signal
+from benchtest.simulator.signal import Signal, ends
 from benchtest.simulator.trace import Samples
 
 WHOLE: Final = slice(None)
@@ -79,7 +79,7 @@ class Unread:
         seen, converter, _ = self._rows[row]
         if not isinstance(seen, float):
             seen = seen.during(self._moments.at(begin), self._moments.at(end - 1))
-        if isinstance(seen, float):
-            return converter.reach(seen, self._chance.most)
+        if (known := ends(seen)) is not None:
+            return converter.reach(*known, self._chance.most)
         codes = self[row, begin:end]
         return int(codes.min()), int(codes.max())

@@ -74,8 +74,9 @@ def suspects_of(
     library = library_if_there(prepared, home())
     if library is None:
         return (), ()
-    found = diagnose(results, library, None if own is None else own(library))
-    advice = next_check(found, library, symptoms(results))
+    said = symptoms(results)
+    found = diagnose(said, library, None if own is None else own(library))
+    advice = next_check(found, library, said)
     suspects = tuple(
         Suspected(
             faults=tuple(fault.fault for fault in suspect.faults),

@@ -10,7 +10,7 @@ from benchtest.depot.entries import BeyondRepair, Repaired, Triaged
 from benchtest.depot.flow import Depot
 from benchtest.depot.personal import NOTHING
 from benchtest.diagnose.library import Library, Signature
-from benchtest.diagnose.suspects import suspected
+from benchtest.diagnose.suspects import diagnose
 from benchtest.faults.shares import TAKES_OVER
 from benchtest.records.address import Address
 from benchtest.records.database.opening import Records
@@ -41,7 +41,7 @@ def library() -> Library:
 def odds(repairs: dict[str, int]) -> float:
     """Return how much likelier a weld is than a burnt contact."""
     known = library()
-    found = suspected({known.checks[0].id: "too low"}, known, repairs).suspects
+    found = diagnose({known.checks[0].id: "too low"}, known, repairs).suspects
     chance = {one.faults[0].fault: one.probability for one in found if one.known}
     return chance[WELDED] / chance[BURNT]
 

@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import Final
 
 from benchtest.diagnose.library import Library
-from benchtest.diagnose.suspects import Diagnosis, suspected
+from benchtest.diagnose.suspects import Diagnosis, diagnose
 from benchtest.faults import possible
 from benchtest.studies.signatures import learned
 from benchtest.studies.trial import Subject, Trial, Tried, seed_of
@@ -52,7 +52,7 @@ def measured(subject: Subject, *, pairs: int) -> Figures:
     known = learned(subject, tried)
     asked = all_trials(subject, good=0, boards=1, base=ASKED_ABOUT)
     failed = [one for one in carry_out(subject, asked) if one.outcome == "fail"]
-    found = [(one, suspected(words(one, known), known)) for one in failed]
+    found = [(one, diagnose(words(one, known), known)) for one in failed]
     held, alike = _held_out(subject, failed, tried, known)
     both = [_both(one, known) for one in carry_out(subject, _pairs(subject, pairs)) if one.outcome == "fail"]
     return Figures(
@@ -80,7 +80,7 @@ def _named(one: Tried, diagnosis: Diagnosis, among: int) -> bool:
 
 
 def _both(one: Tried, known: Library) -> bool:
-    return _named(one, suspected(words(one, known), known), 4)
+    return _named(one, diagnose(words(one, known), known), 4)
 
 
 def _calibration(found: Sequence[tuple[Tried, Diagnosis]]) -> tuple[tuple[float, float, int], ...]:
@@ -110,7 +110,7 @@ def _held_out(
             if _look(one) in looks:
                 alike += 1
             else:
-                named.append(not suspected(words(one, known), rest).suspects[0].known)
+                named.append(not diagnose(words(one, known), rest).suspects[0].known)
     return named, alike
 
 

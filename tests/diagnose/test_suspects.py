@@ -6,7 +6,7 @@ import pytest
 
 from benchtest.diagnose.library import Library
 from benchtest.diagnose.next_check import next_check, offers
-from benchtest.diagnose.suspects import Diagnosis, suspected
+from benchtest.diagnose.suspects import Diagnosis, diagnose
 from benchtest.diagnose.symptoms import IN_ORDER
 from benchtest.faults import possible
 from benchtest.studies.trial import Trial, Tried, try_one
@@ -21,7 +21,7 @@ def board(*faults: str) -> Tried:
 
 
 def diagnosed(*faults: str, known: Library | None = None) -> Diagnosis:
-    return suspected(words(board(*faults), library()), known or library())
+    return diagnose(words(board(*faults), library()), known or library())
 
 
 def named(diagnosis: Diagnosis, among: int = 1) -> set[str]:
@@ -55,7 +55,7 @@ def test_on_the_whole_the_right_suspect_comes_first() -> None:
 
 def test_a_good_board_has_no_suspects() -> None:
     """Where everything was in order nobody is suspected, and nothing need be measured next."""
-    diagnosis = suspected(words(board(), library()), library())
+    diagnosis = diagnose(words(board(), library()), library())
 
     assert () == diagnosis.suspects
     assert next_check(diagnosis, library(), ()) is None
@@ -68,10 +68,10 @@ def test_what_was_not_tested_says_nothing() -> None:
     fewer = {check: word for check, word in said.items() if check not in idle[:3]}
 
     assert idle
-    assert [suspect.faults[:1] for suspect in suspected(said, library()).suspects[:3]] == [
-        suspect.faults[:1] for suspect in suspected(fewer, library()).suspects[:3]
+    assert [suspect.faults[:1] for suspect in diagnose(said, library()).suspects[:3]] == [
+        suspect.faults[:1] for suspect in diagnose(fewer, library()).suspects[:3]
     ]
-    assert () == suspected({}, library()).suspects
+    assert () == diagnose({}, library()).suspects
 
 
 def test_probabilities_of_suspects_are_probabilities() -> None:
@@ -98,10 +98,10 @@ def test_two_faults_are_both_suspected() -> None:
 def test_own_repairs_take_over_from_the_handbook() -> None:
     """Of two faults that look alike, the one that this depot has mended a hundred times comes first."""
     said = words(board("K2 driver open"), library())
-    before = suspected(said, library()).suspects[0].faults[0].fault
+    before = diagnose(said, library()).suspects[0].faults[0].fault
     other = "foam input stuck" if before == "K2 driver open" else "K2 driver open"
 
-    assert other == suspected(said, library(), {other: 100}).suspects[0].faults[0].fault
+    assert other == diagnose(said, library(), {other: 100}).suspects[0].faults[0].fault
 
 
 def test_signs_for_and_against_are_readings_of_this_run() -> None:

@@ -149,7 +149,7 @@ REASON = "screening only, judged again on the slow bench"
 def test_a_limit_that_the_profile_accepts_is_planned_and_remembered(carwash: Prepared) -> None:
     """A pattern accepts every bounce time; the procedure keeps each with its ratio and the reason."""
     decision = {"accept_unresolved": {"exercise.*.bounce-time": REASON}}
-    procedure = planned(carwash, decision=decision, adapters=slower(carwash, 400.0))
+    procedure = planned(carwash, decision=decision, adapters=slower(carwash, 650.0))
 
     assert [f"exercise.K{n}.bounce-time" for n in range(1, 5)] == [one.check for one in procedure.unresolved]
     assert {REASON} == {one.reason for one in procedure.unresolved}

@@ -10,6 +10,7 @@ import pytest
 from benchtest.instruments import Capture, Order
 from benchtest.simulator.board import LEADS
 from benchtest.simulator.noise import Chance
+from benchtest.simulator.scene import AC
 from benchtest.simulator.specimen import Specimen
 from tests.simulator.coil_stepped import Stepped
 from tests.simulator.stand import BENCH, Stand, carwash, edges, greenhouse
@@ -170,16 +171,17 @@ def test_a_supply_in_order_does_not_limit_at_any_stage() -> None:
 
 
 def test_the_alternating_supply_is_a_sine_of_fifty_hertz() -> None:
-    """24 V a.c. has a peak of 33.9 V (24 × √2), ten cycles in 0.2 s, and an r.m.s. value of 24 V."""
+    """24 V a.c. come from a source that is off by 1.5 % at most; the peak is √2 times that, in 0.2 s are ten cycles."""
     stand = greenhouse()
     stand.power()
     sense = stand.sense("X1.3-X1.4")
     volts = stand.record(sense).samples(sense)
 
-    assert volts.max() == pytest.approx(24 * np.sqrt(2), rel=2e-3)
-    assert np.sqrt(np.mean(volts**2)) == pytest.approx(24.0, rel=2e-3)
+    rms = np.sqrt(np.mean(volts**2))
+    assert rms == pytest.approx(24.0, rel=AC + 2e-3)
+    assert volts.max() == pytest.approx(rms * np.sqrt(2), rel=2e-3)
     assert abs(int(np.sum(np.diff(np.signbit(volts)))) - 20) <= 1
-    assert stand.bench.measure(sense) == pytest.approx(24.0, rel=2e-3)
+    assert stand.bench.measure(sense) == pytest.approx(rms, rel=2e-3)
 
 
 def test_rails_stand_when_there_is_supply_and_fall_when_there_is_none() -> None:
