@@ -28,7 +28,7 @@ CHUNK: Final = 8
 """Trials that a worker takes at a time."""
 ACTS: Final = (
     "simulator", "faults", "judge", "signals", "metrology", "rig",
-    "perform.py", "diagnose/symptoms.py", "studies/trial.py",
+    "perform", "diagnose/symptoms.py", "studies/trial.py",
 )  # fmt: skip
 """Parts of this software on which the outcome of a trial depends."""
 
