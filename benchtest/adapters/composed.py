@@ -94,7 +94,10 @@ class ComposedBench:
     # ------------------------------------------------------------ outputs, supplies, readings
 
     def set(self, channel: int, value: float) -> None:
-        self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
+        if value == 0.0 and self._part(channel).device.outputs is None:  # a supply at 0 is one that is off
+            self.off(channel)
+        else:
+            self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
 
     def off(self, channel: int) -> None:
         self._can(channel, "be switched", lambda device: device.switched).off(channel)

@@ -152,6 +152,15 @@ def test_a_supply_follows_an_order_under_the_limit_that_it_was_given() -> None:
     assert ["source 201 24 V 1.5 A", "off 201", "source 201 24 V 1.5 A"] == orders
 
 
+def test_a_supply_that_is_set_to_nothing_is_off() -> None:
+    """As a person is told to switch a supply off: whichever device has it does so."""
+    table = Table()
+    table.bench.source(SUPPLY, volts=24.0, amps=1.5)
+    table.bench.set(SUPPLY, 0.0)
+
+    assert ["source 201 24 V 1.5 A", "off 201"] == [line for line in table.psu.log if line != "beat"]
+
+
 def test_a_supply_without_a_limit_is_not_switched_on() -> None:
     """A channel that was never sourced is no supply yet: the order is refused, the bench is at fault."""
     table = Table()

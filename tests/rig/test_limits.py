@@ -138,12 +138,16 @@ def test_what_is_permitted_reaches_the_adapter() -> None:
 
 
 def test_a_supply_is_never_set_without_a_current_limit() -> None:
-    """Setting a supply as if it were a drive is refused, whatever the value."""
+    """Setting a supply as if it were a drive is refused, whatever the value; only off needs no limit."""
     adapter = Notebook()
-    with pytest.raises(AdapterRefused, match="source it, with a current limit"):
-        LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, 5.0)
-
+    bench = LimitedBench(adapter, limits=LIMITS, roles=ROLES)
+    for volts in (5.0, 1e-9, math.nan, -1.0):
+        with pytest.raises(AdapterRefused, match="source it, with a current limit"):
+            bench.set(201, volts)
     assert [] == adapter.values
+
+    bench.set(201, 0.0)
+    assert [(201, 0.0)] == adapter.values
 
 
 def _plus(prepared: Prepared, move: Source | Set | Record) -> list[str]:
