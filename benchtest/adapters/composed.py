@@ -94,8 +94,9 @@ class ComposedBench:
     # ------------------------------------------------------------ outputs, supplies, readings
 
     def set(self, channel: int, value: float) -> None:
-        if value == 0.0 and self._part(channel).device.outputs is None:  # a supply at 0 is one that is off
-            self.off(channel)
+        device = self._part(channel).device
+        if value == 0.0 and device.person is None and (channel in self._limits or device.outputs is None):
+            self.off(channel)  # a supply at 0 is one that is off; a person is told so in the words of the order
         else:
             self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
 
