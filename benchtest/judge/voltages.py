@@ -118,7 +118,7 @@ def _effective(case: Case, number: int, samples: Samples) -> Finding:
 
 
 def _resistance(case: Case, number: int, samples: Samples) -> Finding:
-    test, volts = case.procedure.contact_test, float(samples.mean())
+    test, volts = case.procedure.contact_test, abs(float(samples.mean()))  # a pair may be wired either way round
     if volts >= test.voltage * (1 - test.tolerance):  # no current that could be told from none
         return Finding(value=math.inf, note="open")
     budget = uncertainty.contact_resistance(

@@ -135,6 +135,24 @@ def test_an_open_contact_has_an_infinite_resistance_and_fails(volts: float) -> N
     assert (result.value, result.uncertainty, result.verdict) == (math.inf, None, Verdict.FAIL)
 
 
+@pytest.mark.parametrize(
+    ("volts", "ohms", "verdict"),
+    [(-0.004, 0.04, Verdict.PASS), (-1.0, 120 / 11, Verdict.FAIL), (-12, math.inf, Verdict.FAIL)],
+)
+def test_contact_resistance_does_not_care_for_the_polarity(volts: float, ohms: float, verdict: Verdict) -> None:
+    """A pair wired the other way round reads the same ohms, none below zero: Ohm's law for 12 V behind 120 Ω."""
+    asked = ContactResistance(evidence="e", channel=401, start=0.02, end=0.08)
+    result = BENCH.judge(asked, within(None, 0.2), unit="Ω", evidence=recorded({401: np.full(1000, volts)}))
+    assert (result.value, result.verdict) == (pytest.approx(ohms, rel=1e-3), verdict)
+
+
+def test_a_contact_read_once_does_not_care_for_the_polarity() -> None:
+    """-12 V across a contact is an open one, and no contact that is closed through its plug."""
+    for permitted, verdict in ((within(None, 1.1), Verdict.FAIL), (within(9.6, None), Verdict.PASS)):
+        bench = Bench(evidence={"contact": Value(value=-12.0)})
+        assert bench.judge(Scalar(evidence="contact"), permitted, unit="V").verdict is verdict
+
+
 @pytest.mark.parametrize("sign", [1.0, -1.0])
 def test_open_share_does_not_care_for_the_polarity(sign: float) -> None:
     """11.94 V of 12 V is 99.5 %, either way round."""
