@@ -16,6 +16,8 @@ PREFIXED: Final = frozenset({"V", "A", "Ω", "s", "Hz", "W", "m", "F", "H"})
 """Units that take a prefix; others (°C, flashes, none) are printed as they are, and % is a ratio times hundred."""
 DIGITS: Final = 4
 """Significant digits where no uncertainty says how many."""
+STATED: Final = 9
+"""Significant digits that a limit is written with at most; one with more was worked out, and is rounded."""
 
 
 def figures(value: float | str | None, uncertainty: float | None, unit: str, *, coverage: float | None = None) -> str:
@@ -68,12 +70,18 @@ def plain(value: float, unit: str, *, digits: int = DIGITS) -> str:
 def permitted(low: float | None, high: float | None, unit: str) -> str:
     """Return an interval as a person reads it: `4.8 V to 5.2 V`, `≤ 60 ms`, `≥ 500 Ω`, `0`, or `any`."""
     if low is not None and low == high:
-        return plain(low, unit)
+        return _limit(low, unit)
     if low is not None and high is not None:
-        return f"{plain(low, unit)} to {plain(high, unit)}"
+        return f"{_limit(low, unit)} to {_limit(high, unit)}"
     if high is not None:
-        return f"≤ {plain(high, unit)}"
-    return "any" if low is None else f"≥ {plain(low, unit)}"
+        return f"≤ {_limit(high, unit)}"
+    return "any" if low is None else f"≥ {_limit(low, unit)}"
+
+
+def _limit(value: float, unit: str) -> str:
+    """Return a limit with every digit it was written with: 12.345 V is not 12.34 V to whoever is held to it."""
+    written = len(Decimal(f"{value:.12g}").normalize().as_tuple().digits)
+    return plain(value, unit, digits=max(DIGITS, written) if written <= STATED else DIGITS)
 
 
 def chance(probability: float) -> str:

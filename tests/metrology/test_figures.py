@@ -1,6 +1,7 @@
 """Numbers as they are printed."""
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pytest
@@ -95,13 +96,24 @@ def test_no_probability_is_printed_as_certain() -> None:
         (0.0, 0.0, "", "0"),
         (0.9, None, "%", "≥ 90 %"),
         (None, None, "V", "any"),
+        (12.345, 100.25, "V", "12.345 V to 100.25 V"),
+        (0.99955, None, "%", "≥ 99.955 %"),
+        (24.0 * 0.85, 24.0 * 1.1, "V", "20.4 V to 26.4 V"),
+        (12 * 1 / 3.7, None, "V", "≥ 3.243 V"),
+        (-math.inf, math.inf, "V", "−∞ V to ∞ V"),
     ],
 )
 def test_permitted_intervals_read_as_people_write_them(
     low: float | None, high: float | None, unit: str, text: str
 ) -> None:
-    """Limits are printed without false digits."""
+    """Limits are printed without false digits, and with every digit that they were written with."""
     assert text == permitted(low, high, unit)
+
+
+@given(st.integers(1, 999_999), st.sampled_from([-6, -4, -2, 0]))
+def test_a_limit_is_printed_as_it_was_written(number: int, power: int) -> None:
+    """Who is held to a limit of six digits reads six: ISO/IEC 17025, 7.8.6, has the specification stated (memory)."""
+    assert permitted(None, float(f"{number}e{power}"), "") == f"≤ {Decimal(number).scaleb(power).normalize():f}"
 
 
 magnitudes = st.floats(1e-9, 1e9)
