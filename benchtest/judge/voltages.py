@@ -61,7 +61,8 @@ def _single(case: Case, asked: Averaged, value: float) -> Finding:
         resistance = isinstance(asked, ContactResistance)
         return _resistance(case, asked.channel, one) if resistance else _open_share(case, asked.channel, one)
     if isinstance(asked, OpenShare):  # the share of the test voltage that stands across this resistance behind `series`
-        share = 1.0 if math.isinf(value) else value / (value + test.series)
+        ohms = max(value, 0.0)  # a meter's zero may lie a little below
+        share = 1.0 if math.isinf(value) else ohms / (ohms + test.series)
         return Finding(value=share, note=f"from {plain(value, 'Ω')}")
     if math.isinf(value):
         return Finding(value=math.inf, note="open")

@@ -38,6 +38,16 @@ def test_an_ohmmeter_s_contact_is_what_the_test_circuit_would_show(ohms: float) 
     assert word == state.value
 
 
+@pytest.mark.parametrize("ohms", [-0.02, -119.0, -120.0, -121.0])
+def test_ohms_below_zero_are_a_closed_contact(ohms: float) -> None:
+    """A meter's zero is off by a little, or a minus was typed: no share of 12 100 %, and no division by zero."""
+    bench = Bench(channels=OHMMETER)
+    share = bench.judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=ohms))
+
+    assert (0.0, Verdict.FAIL) == (share.value, share.verdict)
+    assert "made" == bench.judge(STATE, "made", evidence=Value(value=ohms)).value
+
+
 def test_an_ohmmeter_s_reading_has_the_ohmmeter_s_uncertainty() -> None:
     """U of 150 mΩ at 0.3 % + 100 mΩ + 10 mΩ steps, k = 2. GUM 4.3.7 and F.2.2.1."""
     result = Bench(channels=OHMMETER).judge(RESISTANCE, within(None, 0.2), unit="Ω", evidence=Value(value=0.15))
