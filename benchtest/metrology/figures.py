@@ -70,15 +70,15 @@ def plain(value: float, unit: str, *, digits: int = DIGITS) -> str:
 def permitted(low: float | None, high: float | None, unit: str) -> str:
     """Return an interval as a person reads it: `4.8 V to 5.2 V`, `≤ 60 ms`, `≥ 500 Ω`, `0`, or `any`."""
     if low is not None and low == high:
-        return _limit(low, unit)
+        return limit(low, unit)
     if low is not None and high is not None:
-        return f"{_limit(low, unit)} to {_limit(high, unit)}"
+        return f"{limit(low, unit)} to {limit(high, unit)}"
     if high is not None:
-        return f"≤ {_limit(high, unit)}"
-    return "any" if low is None else f"≥ {_limit(low, unit)}"
+        return f"≤ {limit(high, unit)}"
+    return "any" if low is None else f"≥ {limit(low, unit)}"
 
 
-def _limit(value: float, unit: str) -> str:
+def limit(value: float, unit: str) -> str:
     """Return a limit with every digit it was written with: 12.345 V is not 12.34 V to whoever is held to it."""
     written = len(Decimal(f"{value:.12g}").normalize().as_tuple().digits)
     return plain(value, unit, digits=max(DIGITS, written) if written <= STATED else DIGITS)
