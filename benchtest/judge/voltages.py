@@ -97,12 +97,15 @@ def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Findin
 def _extent(case: Case, asked: Extent, recording: Recording, part: Window) -> Finding:
     """Return the lowest sample or the whole swing; what lies beyond the range is beyond every limit."""
     line = row(recording, asked.channel)
-    codes = recording.codes[line, part.begin : part.end]
+    codes, scale = recording.codes[line, part.begin : part.end], recording.scale[line]
     least, most = int(codes.min()), int(codes.max())
-    if least == ENDS.min or (asked.of != "lowest" and most == ENDS.max):
+    below, above = least == ENDS.min, most == ENDS.max
+    if scale < 0:  # an inverting channel: its greatest code is its lowest value
+        least, most, below, above = most, least, above, below
+    if below or (asked.of != "lowest" and above):
         return Finding(value=-math.inf if asked.of == "lowest" else math.inf, note="beyond the range of the channel")
     quality = case.channel(asked.channel).quality
-    low, high = (code * recording.scale[line] + recording.offset[line] for code in (least, most))
+    low, high = (code * scale + recording.offset[line] for code in (least, most))
     if asked.of == "lowest":
         return Finding(value=low, budget=uncertainty.reading(low, quality))
     return Finding(value=high - low, budget=uncertainty.reading(high - low, quality))

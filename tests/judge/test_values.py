@@ -1,6 +1,8 @@
 """Voltages, currents, resistances, single readings."""
 
 import math
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
@@ -97,6 +99,23 @@ def test_ripple_is_from_the_lowest_to_the_highest_sample() -> None:
 
     assert result.value == pytest.approx(0.2, rel=0.02)
     assert Verdict.FAIL is result.verdict
+
+
+@pytest.mark.parametrize(("of", "permitted"), [("lowest", within(-1.0, None)), ("peak to peak", within(None, 10.0))])
+@pytest.mark.parametrize(
+    "waves", [(0.0, -0.7, 5.0), (0.0, -5.0, 24.0), (0.0, -32768 * STEP, 1.0), (0.0, 32767 * STEP, 1.0)]
+)
+def test_an_inverting_channel_reads_what_an_upright_one_does(
+    of: Literal["lowest", "peak to peak"], permitted: Interval, waves: tuple[float, float, float]
+) -> None:
+    """The same volts by codes turned over: value = code · scale + offset, as docs/adapter-protocol.md has it."""
+    upright = recorded({301: np.repeat(waves, 300)})
+    mirrored = ~np.asarray(upright.recording.codes)  # -1 - code
+    turned = replace(upright, recording=replace(upright.recording, codes=mirrored, scale=(-STEP,), offset=(-STEP,)))
+    asked = Extent(evidence="e", channel=301, start=0.0, end=0.09, of=of)
+    one, other = (BENCH.judge(asked, permitted, unit="V", evidence=seen) for seen in (upright, turned))
+
+    assert (pytest.approx(one.value), one.verdict) == (other.value, other.verdict)
 
 
 def test_effective_value_is_taken_over_whole_cycles() -> None:
