@@ -60,13 +60,15 @@ def _single(case: Case, asked: Averaged, value: float) -> Finding:
         one = np.array([value])
         resistance = isinstance(asked, ContactResistance)
         return _resistance(case, asked.channel, one) if resistance else _open_share(case, asked.channel, one)
-    if isinstance(asked, OpenShare):  # the share of the test voltage that stands across this resistance behind `series`
-        ohms = max(value, 0.0)  # a meter's zero may lie a little below
-        share = 1.0 if math.isinf(value) else ohms / (ohms + test.series)
-        return Finding(value=share, note=f"from {plain(value, 'Ω')}")
+    share, note = isinstance(asked, OpenShare), f"from {plain(value, 'Ω')}"
     if math.isinf(value):
-        return Finding(value=math.inf, note="open")
-    return Finding(value=value, budget=uncertainty.reading(value, channel.quality))
+        return Finding(value=1.0, note=note) if share else Finding(value=math.inf, note="open")
+    budget = uncertainty.reading(value, channel.quality)
+    if share:  # of the test voltage, what stands across this resistance behind `series`
+        ohms = max(value, 0.0)  # a meter's zero may lie a little below
+        budget = uncertainty.divided(budget, ohms=ohms, series=test.series)
+        return Finding(value=ohms / (ohms + test.series), budget=budget, note=note)
+    return Finding(value=value, budget=budget)
 
 
 def _mean(case: Case, number: int, samples: Samples, *, repeat: Scatter | None = None) -> Budget:
