@@ -9,6 +9,7 @@ from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, Undecided
 from benchtest.judge.window import ENDS, Window, row, values, window
 from benchtest.metrology import uncertainty
+from benchtest.metrology.budget import effective_freedom
 from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
 from benchtest.procedure import ContactResistance, EffectiveValue, Extent, Mean, OpenShare
@@ -90,8 +91,9 @@ def _difference(case: Case, number: int, other: int, samples: Samples, minus: Sa
 
 def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Finding:
     """Subtract what the same channel had before; its offset cancels, and is counted all the same."""
-    now, before = scatter(samples), scatter(usual)
-    repeat = Scatter(standard=math.hypot(now.standard, before.standard), freedom=min(now.freedom, before.freedom))
+    both = [(one.standard, one.freedom) for one in (scatter(samples), scatter(usual))]
+    standard = math.hypot(*(part for part, _ in both))
+    repeat = Scatter(standard=standard, freedom=effective_freedom(standard, both))
     change = float(samples.mean() - usual.mean())
     return Finding(value=change, budget=uncertainty.reading(change, case.channel(number).quality, repeat))
 

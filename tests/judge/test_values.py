@@ -6,8 +6,10 @@ from typing import Literal
 
 import numpy as np
 import pytest
+from GTC import ureal
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from benchtest.procedure import (
     Absent,
@@ -24,7 +26,7 @@ from benchtest.procedure import (
 )
 from benchtest.readings import Left, Supplied, Value
 from benchtest.results import Verdict
-from tests.judge.workbench import STEP, Bench, recorded, within
+from tests.judge.workbench import CHANNELS, STEP, Bench, recorded, within
 
 BENCH = Bench()
 MEAN = Mean(evidence="e", channel=301, start=0.02, end=0.08)
@@ -76,6 +78,20 @@ def test_a_change_is_the_mean_less_what_the_channel_had_before() -> None:
 
     assert result.value == pytest.approx(1.7, abs=2e-3)
     assert result.uncertainty is not None
+
+
+def test_a_change_has_the_degrees_of_freedom_of_both_its_means() -> None:
+    """Two means of twenty blocks, one scattering twice as much: 27.9, not 19; GTC, by GUM G.4.1, is the judge."""
+    blocks = np.tile(np.repeat([-0.2, 0.2], 15), 10)  # twenty blocks of 15 samples in 300
+    amps = np.concatenate([6.0 + blocks, np.full(100, 6.0), 7.7 + 2 * blocks, np.full(300, 7.7)])
+    asked = Mean(evidence="e", channel=301, start=0.04, end=0.07, before=(0.0, 0.03))
+    exact = {**CHANNELS, 301: replace(CHANNELS[301], of_reading=0.0, plus=0.0, resolution=0.0)}
+    result = Bench(channels=exact).judge(asked, within(1.2, 2.2), unit="A", evidence=recorded({301: amps}))
+    once = 0.2 * math.sqrt(20 / 19) / math.sqrt(20)
+    change = ureal(7.7, 2 * once, 19) - ureal(6.0, once, 19)
+
+    assert result.freedom == pytest.approx(change.df)
+    assert result.uncertainty == pytest.approx(stats.t.ppf(stats.norm.cdf(2), math.floor(change.df)) * change.u)
 
 
 def test_the_lowest_sample_is_found_and_what_is_beyond_the_range_is_beyond_every_limit() -> None:
