@@ -20,7 +20,7 @@ def rule_sentences(procedure: Procedure, words: Language) -> tuple[str, ...]:
 
 
 def _uncertainty(decision: DecisionRule, words: Language) -> str:
-    covered = words.number(f"{probability(decision.coverage) * 100:.4g} %")
+    covered = words.number(f"{probability(decision.coverage) * 100:.6g} %")
     if decision.rule == "simple acceptance":
         return words.say("rule_uncertainty", covered=covered)
     return words.say("rule_guarded_uncertainty", covered=covered, guard=words.number(f"{decision.guard:g}"))

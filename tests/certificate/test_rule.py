@@ -67,9 +67,11 @@ def test_no_degrees_of_freedom_make_a_pass_riskier_than_is_said(freedom: float, 
 
 
 def test_the_coverage_probability_is_stated() -> None:
-    """The factor 2 is 95.45 %, the factor 3 99.73 %."""
+    """The factor 2 is 95.45 %, the factor 3 99.73 % (GUM, table G.1); what is nearly all is not said to be all."""
     assert "coverage probability of 95.45 %" in decided("non-binary")
     assert "coverage probability of 99.73 %" in decided("non-binary", coverage=3.0)
+    assert "coverage probability of 99 %" in decided("non-binary", coverage=normal_factor(0.99))
+    assert "coverage probability of 99.999 %" in decided("non-binary", coverage=normal_factor(0.99999))
 
 
 def numbered(run: Run) -> Result:
