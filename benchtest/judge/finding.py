@@ -1,9 +1,11 @@
 """What a measurand function brings home, and the case it works on."""
 
+import math
 from dataclasses import dataclass
 
+from benchtest.metrology.budget import combine
 from benchtest.metrology.figures import plain
-from benchtest.metrology.uncertainty import Budget
+from benchtest.metrology.uncertainty import Budget, reading
 from benchtest.procedure import Channel, Check, Procedure, Record
 from benchtest.readings import Evidence, Readings, Recorded, Skipped
 
@@ -77,6 +79,19 @@ class Case:
                 f"{channel.terminals}: the thresholds {channel.low:g} and {channel.high:g} tell no states apart"
             )
         return channel
+
+
+def ohms(case: Case, channel: Channel, value: float) -> Budget:
+    """Return the budget of what an ohmmeter reads, infinite ohms left out.
+
+    Undecided when it lies further below zero than it may be off: no resistance does. There is a voltage on the
+    terminals, of a capacitor that is still charged (common practice, no source), or a minus was typed.
+    """
+    budget = reading(0.0 if math.isinf(value) else value, channel.quality)
+    uncertainty, _ = combine(budget).expanded(case.procedure.decision.coverage)
+    if value < -uncertainty:
+        raise Undecided(f"{channel.terminals}: {plain(value, 'Ω')} is no resistance (is there a voltage left on it?)")
+    return budget
 
 
 def seconds(value: float) -> str:

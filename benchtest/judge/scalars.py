@@ -4,9 +4,9 @@ import math
 from typing import assert_never
 
 from benchtest.instruments import Role
-from benchtest.judge.finding import Case, Finding, Undecided
+from benchtest.judge.finding import Case, Finding, Undecided, ohms
 from benchtest.metrology.uncertainty import NO_SCATTER, difference, reading
-from benchtest.procedure import Channel, Limiting, Measure, Scalar, Source, StillOn
+from benchtest.procedure import Channel, Interval, Limiting, Measure, Scalar, Source, StillOn
 from benchtest.readings import Left, Supplied, Value
 
 
@@ -36,12 +36,19 @@ def _scalar(case: Case, asked: Scalar) -> Finding:
             raise Undecided(f"evidence {asked.evidence!r} has no {field}")
     if asked.minus:
         return _difference(case, value, channel, asked.minus)
+    if channel.role is Role.OHMS and not _too_low(case, value):  # what is too low has failed, and keeps the power off
+        ohms(case, channel, value)
     value = abs(value) if channel.role is Role.CONTACT else value  # a pair may be wired either way round
     if math.isinf(value):
         return Finding(value=float(value), note="over range")
     if not channel.instrument:
         return Finding(value=float(value), note="as the supply says, which no calibrated instrument has confirmed")
     return Finding(value=float(value), budget=reading(value, channel.quality))
+
+
+def _too_low(case: Case, value: float) -> bool:
+    permitted = case.check.permitted
+    return isinstance(permitted, Interval) and permitted.low is not None and value < permitted.low
 
 
 def _difference(case: Case, value: float, channel: Channel, minus: str) -> Finding:

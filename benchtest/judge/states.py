@@ -5,7 +5,7 @@ import math
 import numpy as np
 
 from benchtest.instruments import Recording, Role
-from benchtest.judge.finding import Case, Finding, seconds
+from benchtest.judge.finding import Case, Finding, ohms, seconds
 from benchtest.judge.window import Window, levels, rests, window
 from benchtest.procedure import StateOf, Still
 from benchtest.readings import Told, Value
@@ -50,8 +50,9 @@ def _single(case: Case, asked: StateOf, value: float) -> Finding:
     channel, test = case.watched(asked.channel), case.procedure.contact_test
     contact = channel.role in {Role.CONTACT, Role.OHMS}
     if channel.role is Role.OHMS:
-        ohms = max(value, 0.0)  # a meter's zero may lie a little below
-        value = test.voltage if math.isinf(value) else test.voltage * ohms / (ohms + test.series)
+        ohms(case, channel, value)
+        least = max(value, 0.0)  # a meter's zero may lie a little below
+        value = test.voltage if math.isinf(value) else test.voltage * least / (least + test.series)
     level = abs(value) if contact else value
     state = side(np.array([level]), low=channel.low, high=channel.high)
     return Finding(value=word(Role.CONTACT if contact else channel.role, state))

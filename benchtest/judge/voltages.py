@@ -6,7 +6,7 @@ from typing import assert_never
 import numpy as np
 
 from benchtest.instruments import Recording, Role
-from benchtest.judge.finding import Case, Finding, Undecided
+from benchtest.judge.finding import Case, Finding, Undecided, ohms
 from benchtest.judge.window import ENDS, Window, row, values, window
 from benchtest.metrology import uncertainty
 from benchtest.metrology.budget import effective_freedom
@@ -61,14 +61,13 @@ def _single(case: Case, asked: Averaged, value: float) -> Finding:
         one = np.array([value])
         resistance = isinstance(asked, ContactResistance)
         return _resistance(case, asked.channel, one) if resistance else _open_share(case, asked.channel, one)
-    share, note = isinstance(asked, OpenShare), f"from {plain(value, 'Ω')}"
+    budget, share, note = ohms(case, channel, value), isinstance(asked, OpenShare), f"from {plain(value, 'Ω')}"
     if math.isinf(value):
         return Finding(value=1.0, note=note) if share else Finding(value=math.inf, note="open")
-    budget = uncertainty.reading(value, channel.quality)
     if share:  # of the test voltage, what stands across this resistance behind `series`
-        ohms = max(value, 0.0)  # a meter's zero may lie a little below
-        budget = uncertainty.divided(budget, ohms=ohms, series=test.series)
-        return Finding(value=ohms / (ohms + test.series), budget=budget, note=note)
+        least = max(value, 0.0)  # a meter's zero may lie a little below
+        budget = uncertainty.divided(budget, ohms=least, series=test.series)
+        return Finding(value=least / (least + test.series), budget=budget, note=note)
     return Finding(value=value, budget=budget)
 
 

@@ -40,14 +40,28 @@ def test_an_ohmmeter_s_contact_is_what_the_test_circuit_would_show(ohms: float) 
     assert word == state.value
 
 
-@pytest.mark.parametrize("ohms", [-0.02, -119.0, -120.0, -121.0])
-def test_ohms_below_zero_are_a_closed_contact(ohms: float) -> None:
-    """A meter's zero is off by a little, or a minus was typed: no share of 12 100 %, and no division by zero."""
+def test_a_little_below_zero_is_a_closed_contact() -> None:
+    """A meter's zero is off by 20 mΩ of the 100 mΩ that it may be."""
     bench = Bench(channels=OHMMETER)
-    share = bench.judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=ohms))
+    share = bench.judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=-0.02))
 
     assert (0.0, Verdict.FAIL) == (share.value, share.verdict)
-    assert "made" == bench.judge(STATE, "made", evidence=Value(value=ohms)).value
+    assert "made" == bench.judge(STATE, "made", evidence=Value(value=-0.02)).value
+    assert Verdict.PASS is bench.judge(RESISTANCE, within(None, 0.2), unit="Ω", evidence=Value(value=-0.02)).verdict
+
+
+@pytest.mark.parametrize("ohms", [-0.2, -5.0, -119.0, -120.0, -121.0, -math.inf])
+def test_no_resistance_lies_below_zero(ohms: float) -> None:
+    """Further below zero than the meter may be off there is a voltage: nothing passes, a supply counts as shorted."""
+    bench = Bench(channels=OHMMETER)
+    for asked, permitted in ((SHARE, within(0.9, None)), (RESISTANCE, within(None, 0.2)), (STATE, "made")):
+        assert Verdict.NOT_TESTED is bench.judge(asked, permitted, unit="Ω", evidence=Value(value=ohms)).verdict
+    bridge = Bench(evidence={"bridge": Value(value=ohms)}).judge(Scalar(evidence="bridge"), within(None, 1.0), unit="Ω")
+    short = Bench(evidence={"bridge": Value(value=ohms)}).judge(
+        Scalar(evidence="bridge"), within(500.0, None), unit="Ω"
+    )
+    assert (Verdict.NOT_TESTED, Verdict.FAIL) == (bridge.verdict, short.verdict)
+    assert "is no resistance (is there a voltage left on it?)" in bridge.note
 
 
 def test_an_ohmmeter_s_reading_has_the_ohmmeter_s_uncertainty() -> None:
