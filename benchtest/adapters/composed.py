@@ -94,7 +94,10 @@ class ComposedBench:
     # ------------------------------------------------------------ outputs, supplies, readings
 
     def set(self, channel: int, value: float) -> None:
-        self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
+        if channel in self._limits and value == 0.0 and self._part(channel).device.person is None:
+            self.off(channel)  # a supply of its own beside a person: no output that it could be told by
+        else:
+            self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
 
     def off(self, channel: int) -> None:
         self._can(channel, "be switched", lambda device: device.switched).off(channel)
