@@ -281,7 +281,7 @@ def spoil(place: Path, name: str, *edits: tuple[str, str]) -> str:
     return name
 
 
-COARSE = ("io: {driver: simulated}", "io: {driver: simulated, rate: 400 S/s}")
+COARSE = ("io: {driver: simulated}", "io: {driver: simulated, rate: 650 S/s}")
 ACCEPTED = (
     "connectors:\n",
     'decision: {accept_unresolved: {"exercise.*.bounce-time": "screening, judged again elsewhere"}}\nconnectors:\n',
