@@ -152,6 +152,17 @@ def test_a_supply_follows_an_order_under_the_limit_that_it_was_given() -> None:
     assert ["source 201 24 V 1.5 A", "off 201", "source 201 24 V 1.5 A"] == orders
 
 
+def test_a_supply_beside_a_person_is_set_to_nothing_by_switching_it_off() -> None:
+    """A loss worked by hand: the supply is an instrument of its own, which has no output to be told by."""
+    table = Table()
+    table.bench.source(SUPPLY, volts=24.0, amps=1.5)
+    table.bench.set(SUPPLY, 0.0)
+
+    assert ["source 201 24 V 1.5 A", "off 201"] == table.psu.log
+    with pytest.raises(AdapterRefused, match="channel 201 of adapter psu cannot be set"):
+        table.bench.set(SUPPLY, 5.0)
+
+
 def test_a_supply_without_a_limit_is_not_switched_on() -> None:
     """A channel that was never sourced is no supply yet: the order is refused, the bench is at fault."""
     table = Table()
