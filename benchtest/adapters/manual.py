@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from benchtest.adapters import answers
-from benchtest.adapters.asking import Conversation
+from benchtest.adapters.asking import Conversation, nothing_else
 from benchtest.clock import Clock
 from benchtest.errors import Aborted, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits
@@ -63,7 +63,7 @@ class ManualBench:
         for caution in CAUTIONS:
             self.talk.tell(f"  - {caution}")
         self.name = self._at_first("I have read this. Your name:", _named)
-        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", str)
+        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", nothing_else)
         self.talk.tell("At every request: b back, s skip with a reason, p pause, ? help.")
 
     def _at_first(self, prompt: str, understand: Callable[[str], str]) -> str:
