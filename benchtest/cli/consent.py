@@ -43,7 +43,7 @@ def ask_for_name() -> str:
 
 def can_ask() -> bool:
     """Return whether a person sits at this terminal."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
 
 
 def refuse_unacknowledged(fixture: Fixture) -> None:

@@ -298,7 +298,7 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
         _tell_suspects(run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
-        click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
+        tell(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
 
 
 def _tell_suspects(run: Run, folder: Path) -> None:
@@ -306,4 +306,4 @@ def _tell_suspects(run: Run, folder: Path) -> None:
     for one in run.suspects:
         say(f"{percent(one.probability):>7}  {one.named}")
     say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
-    click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
+    tell(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
