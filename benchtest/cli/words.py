@@ -110,7 +110,7 @@ def line(result: Result, *, risk: bool = False) -> str:
     if result.note:
         parts.append(result.note)
     if result.risk is not None and (risk or result.verdict is not Verdict.PASS):
-        parts.append(f"conforms with {chance(result.risk.conformity)}")
+        parts.append(f"conforms with a probability of {chance(result.risk.conformity)}")
     return "; ".join(parts)
 
 
