@@ -113,6 +113,7 @@ def run(
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     asked = with_case(prepared, replace(asked, records=address(records, asked.root, site)))
     prepared, asked = with_recorded_run(prepared, asked)
+    _refuse_unspellable(asked.root, prepared.profile.path, prepared.fixture.path)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
         _greet(prepared, by_person=by_person)
@@ -159,6 +160,17 @@ def _check_revision(prepared: Prepared, job: Job) -> None:
     revisions = prepared.profile.profile.board.revisions
     if job.revision and job.revision not in revisions:
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {', '.join(revisions)})")
+
+
+def _refuse_unspellable(*paths: Path) -> None:
+    """Raise wrong usage for a path that neither journal nor records can hold, before the bench is opened."""
+    for path in paths:
+        whole = str(path.resolve())
+        try:
+            whole.encode()
+        except UnicodeEncodeError:
+            hint = "a name in it is not text in UTF-8, so that it cannot be written down (rename it)"
+            raise click.UsageError(f"{whole!r}: {hint}") from None
 
 
 def _job(serial: str, person: dict[str, str | None], after: Path | None) -> Job:

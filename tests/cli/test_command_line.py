@@ -101,6 +101,16 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
     assert "PASS" not in changed.stdout
 
 
+def test_a_folder_whose_name_is_no_text_is_refused_before_power(benchtest: Benchtest, tmp_path: Path) -> None:
+    """A name in an old code page, as on a stick from elsewhere: neither journal nor records could hold it."""
+    root = os.fsdecode(os.fsencode(tmp_path) + b"/l\xe4ufe")
+    done = benchtest(*CARWASH, "--serial", "A1", "--runs", root)
+
+    assert (2, "") == (done.returncode, done.stdout.partition("\n")[2])
+    assert "a name in it is not text in UTF-8" in done.stderr
+    assert not Path(root).exists()
+
+
 WRONG = [
     ("unknown variant", (*GREENHOUSE, "--serial", "A1", "--variant", "three-bay"), 2, "unknown variant 'three-bay'"),
     ("no variant", (*GREENHOUSE, "--serial", "A1"), 2, "which variant?"),
