@@ -102,6 +102,9 @@ def run(
         prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
         serial = serial or serial_of(address(records, root, site), root, person["work_order"] or "")
+        if not serial and person["work_order"]:
+            unknown = f"no board is known here under work order {person['work_order']!r}"
+            raise click.UsageError(f"Missing option '--serial', for {unknown} ('benchtest depot list' shows all)")
         job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
