@@ -61,6 +61,9 @@ def _interrupted(journal: JournalRead) -> int:
     done = sum(entry.kind == "step judged" for entry in journal.entries)
     last = f"{done} steps done, the last one begun was {steps[-1]}" if steps else "no step was begun"
     say(f"the program ended before it could write run.json: {last}")
+    for entry in journal.entries:
+        if entry.kind == "bench not opened or not closed":
+            say(f"the bench could not be opened, or not be closed: {entry.facts.get('problem', '?')}")
     if any(entry.kind == "asked" for entry in journal.entries):
         say("safe state: not confirmed; switch the supplies off, then go on with 'benchtest run --resume' if you like")
     else:

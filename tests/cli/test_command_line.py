@@ -101,6 +101,23 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
     assert "PASS" not in changed.stdout
 
 
+def test_what_was_cut_off_says_what_it_knows(benchtest: Benchtest, tmp_path: Path) -> None:
+    """A bench that could not be opened: `show` says why; nothing else takes the folder for a finished run, or for none.
+
+    What was cut off has no run file, and the folder is a run folder all the same.
+    """
+    ports = ("--port", "io=/dev/none", "--port", "can=/dev/none")
+    words = ("run", "profiles/carwash.yaml", "--fixture", "fixtures/serial.yaml", "--serial", "A1", *ports)
+    assert 5 == benchtest(*words).returncode
+    folder = str(next((tmp_path / "runs").iterdir()))
+    shown, sealed = benchtest("show", folder), benchtest("certificate", "seal", folder)
+
+    assert 5 == shown.returncode
+    assert "the bench could not be opened, or not be closed: cannot open '/dev/none'" in shown.stdout
+    assert 4 == sealed.returncode
+    assert "the run was cut off ('benchtest show' says how far it came)" in sealed.stderr
+
+
 def test_a_folder_whose_name_is_no_text_is_refused_before_power(benchtest: Benchtest, tmp_path: Path) -> None:
     """A name in an old code page, as on a stick from elsewhere: neither journal nor records could hold it."""
     root = os.fsdecode(os.fsencode(tmp_path) + b"/l\xe4ufe")
