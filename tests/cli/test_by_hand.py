@@ -16,7 +16,7 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.earlier import take_up
 from benchtest.clock import VirtualClock
 from benchtest.errors import BenchtestError, PlanError
-from benchtest.records.journal import read_journal
+from benchtest.records.journal import Journal, read_journal
 from tests.adapters.technician import Technician, by_hand, virtual_board
 from tests.cli.scripted import COLUMNS, ROOT, Typist
 
@@ -162,7 +162,14 @@ def test_a_run_that_was_killed_goes_on_where_its_journal_ends(start: Start, prep
     shown = piped(place, b"", "show", str(run_folder(place)))
     again, asked = take_up(run_folder(place))
 
-    assert (5, True) == (shown.returncode, b"switch the supplies off" in shown.stdout)
+    assert (5, True) == (shown.returncode, b"then go on with 'benchtest run --resume'" in shown.stdout)
+    torn = Path(shutil.copytree(run_folder(place), place / "torn"))
+    with (torn / "journal.jsonl").open("ab") as journal:
+        journal.write(b'{"at":')
+    assert b"switch the supplies off, then begin a new run" in piped(place, b"", "show", str(torn)).stdout
+    with pytest.raises(BenchtestError, match="the last line is torn"):
+        Journal.open(torn / "journal.jsonl")
+    assert b"of a finished run?" in piped(place, b"", "certificate", "verify", str(torn)).stderr
 
     assert not (run_folder(place) / "run.json").exists()
     assert prepared.procedure.channels == again.procedure.channels
