@@ -166,7 +166,9 @@ class ManualBench:
                 if typed in {"", "y", "yes", "ok", "off", "done"}:
                     return True
                 if typed in answers.NO:
+                    self.talk.tell("  Not confirmed. Cut the supply in hardware before you touch the board.")
                     return False
+                self.talk.tell(f"    expected Enter when it is off, or n when that cannot be confirmed, got {typed!r}.")
         except (Aborted, KeyboardInterrupt):  # gone, or gone again: what cannot be asked is not claimed
             self.unanswered = True
             self.talk.tell("  Nobody confirmed that it is off. Switch the supplies off before you touch the board.")

@@ -231,6 +231,19 @@ def test_a_supply_is_not_skipped(carwash_by_hand: Prepared) -> None:
     assert Outcome.INCONCLUSIVE is worked.done.outcome
 
 
+def test_what_cannot_be_confirmed_off_is_a_fault_of_the_bench(carwash_by_hand: Prepared) -> None:
+    """At the last step a slip of the finger is told; a no, again and again, is no failure of the board, and a caution.
+
+    The cautions are those of the trade: what is not confirmed is cut in hardware before anybody touches the board.
+    """
+    worked = by_hand(carwash_by_hand, asides={"Enter when it is off": ["p", *["n"] * 20]})
+
+    assert (Outcome.BENCH_FAULT, False) == (worked.done.outcome, worked.done.safe.verified)
+    assert "bench channels left on failed (2)" == worked.done.reason
+    assert any("or n when that cannot be confirmed, got 'p'" in text for text in worked.technician.told)
+    assert any("Cut the supply in hardware before you touch the board" in text for text in worked.technician.told)
+
+
 def test_current_limit_at_power_up_means_stop(carwash_by_hand: Prepared) -> None:
     """A supply said to be limiting is switched off at once, the gate fails, and nothing more is asked."""
     worked = by_hand(carwash_by_hand, asides={"in current limit": ["y"]})
