@@ -35,7 +35,11 @@ def hookup(profile: Path, fixture: Path, variant: str | None, options: tuple[str
         made=f"{wall_time():%Y-%m-%d}",
     )
     sheet = describe(prepared.fitted, prepared.fixture.fixture, prepared.harness, prepared.procedure, documents)
-    output.write_bytes(to_pdf(sheet) if output.suffix == ".pdf" else to_html(sheet).encode())
+    try:
+        output.write_bytes(to_pdf(sheet) if output.suffix == ".pdf" else to_html(sheet).encode())
+    except OSError as problem:
+        hint = "try another place with -o"
+        raise click.UsageError(f"{output}: cannot be written: {problem.strerror} ({hint})") from None
     say(f"{output}: {len(sheet.connectors)} connectors, {len(sheet.wires)} wires")
     for row in sheet.swaps:
         say(f"  easily swapped: {row.cells[0]}: {row.cells[1]}")
