@@ -132,6 +132,7 @@ def run(
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder, by_person=by_person)
+        _tell_suspects(prepared, held.run, held.folder)
     if held.kept is not None:
         tell_kept(held.kept)
     if asked.in_depot:
@@ -309,15 +310,22 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     elif run.origin is Origin.REPLAYED:
         say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
-    if run.outcome is Outcome.FAIL:
-        _tell_suspects(run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
         tell(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
 
 
-def _tell_suspects(run: Run, folder: Path) -> None:
-    """Say where to look first, where the faults of this board were tried out before; else how to have that."""
+def _tell_suspects(prepared: Prepared, run: Run, folder: Path) -> None:
+    """Say where to look first, where the faults of this board were tried out before; else how to have that, if at all.
+
+    Of a board that a person worked by hand, and of a replayed run, `diagnose` knows nothing.
+    """
+    if run.outcome is not Outcome.FAIL:
+        return
+    from benchtest.studies.known import unlike_any
+
+    if unlike_any(prepared):
+        return
     for one in run.suspects:
         say(f"{percent(one.probability):>7}  {one.named}")
     say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")

@@ -253,6 +253,16 @@ def test_the_end_of_piped_answers_is_a_pause_whatever_bytes_they_held(place: Pat
     assert max(len(str(entry.facts.get("typed", ""))) for entry in journal.entries) <= 200
 
 
+def test_a_board_that_failed_by_hand_is_not_sent_to_a_command_that_refuses_it(place: Path) -> None:
+    """No simulated bench stands in for a person, so `diagnose` has nothing to go by; the run does not name it."""
+    done = piped(place, b"A. Tester\n\n0.3\n0.3\n\n", *RUN)
+
+    assert 1 == done.returncode, done.stdout
+    assert b"FAIL  main not shorted failed" in done.stdout
+    assert b"diagnose" not in done.stdout
+    assert 4 == piped(place, b"", "diagnose", str(run_folder(place))).returncode
+
+
 def test_nobody_there_from_the_beginning_is_a_pause_too(place: Path) -> None:
     """No answer to the cautions: nothing was asked for, nothing is on, and a sentence says so."""
     done = piped(place, b"", *RUN)
