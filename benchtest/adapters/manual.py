@@ -120,15 +120,20 @@ class ManualBench:
 
     def _read_supply(self, channel: int) -> SupplyState:
         known, ordered = self._known(channel), self.on[channel]
-        limiting = self.talk.want(f"Is the supply at {known.terminals} in current limit? (y or n)", answers.yes)
+        limiting = self._limits(known)
         while not limiting:
             try:
                 volts = self._volts_shown(known, ordered)
             except Back:
-                limiting = self.talk.want(f"Is the supply at {known.terminals} in current limit? (y or n)", answers.yes)
+                limiting = self._limits(known)
             else:
                 return SupplyState(on=True, volts=volts, amps=0.0, limiting=False)
         return SupplyState(on=True, volts=0.0, amps=0.0, limiting=True)
+
+    def _limits(self, known: Channel) -> bool:
+        """Return whether a supply limits; not skipped, since that is what says whether it may go any higher."""
+        ask = f"Is the supply at {known.terminals} in current limit? (y or n)"
+        return self.talk.want(ask, answers.yes, skippable=False)
 
     def off(self, channel: int) -> None:
         """Take a load into the next request to switch off; a supply is asked for at once, after those loads."""
