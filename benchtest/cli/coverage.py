@@ -100,7 +100,8 @@ def progress_bar(of: int) -> Iterator[Progress]:
     """Show on standard error how far it is and how long it will take; nothing where nobody looks."""
     told = 0
     numbers: Iterable[int] = range(of)
-    with click.progressbar(numbers, label="boards", file=sys.stderr) as bar:
+    hidden = sys.stderr is None or not sys.stderr.isatty()
+    with click.progressbar(numbers, label="boards", file=sys.stderr, hidden=hidden) as bar:
 
         def progress(done: int, _of: int) -> None:
             nonlocal told
