@@ -48,6 +48,7 @@ def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> 
             _check_given(step.given, (*keys, "given"), profile, review)
         case TryInterlocks():
             exist(step.names, "interlocks", (*keys, "names"), review)
+            _check_lost(step, (*keys, "names"), profile, review)
         case Loss():
             _check_loss(step, keys, review)
         case WatchLink():
@@ -79,6 +80,20 @@ def _check_lamps(step: ReadLamps, keys: KeyPath, review: Review) -> None:
     for place, lamp in enumerate(step.dark):
         if lamp in step.lit:
             review.say((*keys, "dark", place), f"lamp {lamp} is expected both lit and dark", "delete one of them")
+
+
+def _check_lost(step: TryInterlocks, keys: KeyPath, profile: Profile, review: Review) -> None:
+    """An interlock that waits for a supply or the link shows in the loss of it, and nowhere else."""
+    shown = {(loss.of, relay) for loss in profile.steps if isinstance(loss, Loss) for relay in loss.energised}
+    for place, name in enumerate(step.names):
+        if name not in profile.interlocks:
+            continue
+        lock = profile.interlocks[name]
+        for element in lock.needs.names:
+            if element in {"link", *profile.supplies} and (element, lock.relay) not in shown:
+                message = f"interlock {name!r} waits for {element}, which this step does not take away"
+                hint = f"add a step {{step: loss, of: {element}, energised: [{lock.relay}]}}"
+                review.say((*keys, place), message, hint)
 
 
 def _check_loss(step: Loss, keys: KeyPath, review: Review) -> None:
