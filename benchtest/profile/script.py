@@ -48,7 +48,7 @@ class Exercise(Fitted):
 
     step: Literal["exercise"]
     relays: Annotated[tuple[str, ...], Field(min_length=1)]
-    """Relays in the order in which they are worked; all of the board when absent."""
+    """Relays in the order in which they are worked."""
     again: Annotated[int, Field(ge=0, le=20)] = 0
     """How many times more each relay is energised, to see whether contact and lamp follow every time."""
 
@@ -80,7 +80,7 @@ class TryInterlocks(Fitted):
 
     step: Literal["interlocks"]
     names: Annotated[tuple[str, ...], Field(min_length=1)]
-    """Interlocks in the order in which they are tried; all of the board when absent."""
+    """Interlocks in the order in which they are tried."""
 
 
 class WatchLink(Fitted):
