@@ -1,13 +1,16 @@
 """Every mistake in a profile is found, at its place, in words that help."""
 
+import re
 from pathlib import Path
 
 import pytest
 
+from benchtest.documents.wording import SPELLED
 from benchtest.errors import DocumentError
 from benchtest.profile import load_profile
 from tests.documents.conftest import Spoil
 
+PACKAGE = Path(__file__).parents[2] / "benchtest"
 ONE_MISTAKE = [
     # shape
     ("    lamp: D1\n", "    «lampp: D1\n", "unknown key 'lampp' (nearest lamp;"),
@@ -62,6 +65,7 @@ ONE_MISTAKE = [
     ("K3, variant: salt", "K3, variant: «slat", "there is no variant 'slat' (nearest salt; known: fresh, salt)"),
     ("    load: heater\n", "    load: heater\n    option: «mon\n", "there is no option 'mon' (nearest moon;"),
     ("{input: day}", "{input: «night}", "relay K3 obeys input 'night', which is not there"),
+    ("{input: day}", "{input: «water}", "relay K3 obeys input water, which is a probe (name a level or a dry contact)"),
     ("{link: heater}", "{link: «heatre}", "message Command has no signal 'heatre' (nearest heater;"),
     ("feedback: k1", "feedback: «k9", "message Status has no signal 'k9' (nearest k1;"),
     ("relay: K2", "relay: «K7", "there is no relay 'K7'"),
@@ -76,6 +80,12 @@ ONE_MISTAKE = [
     ("probes: [water]", "probes: [«day]", "input day is not a probe"),
     ('"12": cold', '"12": «freezing', "probe water has no state 'freezing'"),
     ("  logic: {t", "  «link: {t", "'link' cannot be a name"),
+    (
+        "  logic: {t",
+        "  «logic 3.3 V: {t",
+        "cannot be a name here (a letter, then letters, digits, blanks, '_' and '-'; 40",
+    ),
+    ("part: FT-0100", "part: «ft_0100", "'ft_0100' cannot be written here (capital letters, digits and '-', 2 to 30"),
     # sense
     ("stages: [6 V, 12 V]", "stages: [6 V, «24 V]", "stage 24 V is not above 0 V and below what follows it, 24 V"),
     ("stages: [6 V, 12 V]", "stages: [«12 V, 6 V]", "stage 12 V is not above 0 V and below what follows it, 6 V"),
@@ -113,6 +123,23 @@ def test_one_mistake_is_one_problem_at_its_place(spoil: Spoil, old: str, new: st
 
     assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
     assert said in str(refused.value)
+
+
+def test_what_energises_a_relay_is_false_at_rest(spoil: Spoil) -> None:
+    """A relay that would be energised while nothing is wanted cannot be worked from rest; the input is named."""
+    spoiled = spoil("tank.yaml", ("use: daylight}", "use: daylight, rest: high}"))
+
+    with pytest.raises(DocumentError, match="input day, which is high at rest: it would be energised at rest"):
+        load_profile(spoiled.path)
+
+
+def test_every_pattern_has_its_words() -> None:
+    """Nobody who writes a profile is shown a regular expression."""
+    sources = (path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py"))
+    patterns = {found for text in sources for found in re.findall(r'Field\(pattern=r"([^"]+)"', text)}
+
+    assert patterns
+    assert patterns <= SPELLED.keys()
 
 
 def test_the_good_document_is_good(folder: Path) -> None:
