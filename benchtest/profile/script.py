@@ -8,8 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchtest.documents.section import Section
-from benchtest.profile.permitted import Fitted, Limits
-from benchtest.quantities import Seconds
+from benchtest.profile.permitted import Fitted, Waited
 
 
 class Given(Section):
@@ -98,7 +97,7 @@ class Loss(Fitted):
     """Name of a supply, or `link`."""
     energised: tuple[str, ...] = ()
     """Relays to command first."""
-    within: Limits[Seconds] | None = None
+    within: Waited | None = None
     """Loss of a supply to the relays' coils or contacts having followed; for the link, its own `lost_after` counts."""
 
 
