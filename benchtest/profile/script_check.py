@@ -31,6 +31,57 @@ def check_steps(profile: Profile, review: Review) -> None:
                 hint = nearest_or_list(value, known)
                 review.say(("steps", place, word), f"there is no {word} {value!r}", hint)
         _check_step(step, ("steps", place), profile, review)
+    _check_power(profile, review)
+    _check_once(profile, review)
+
+
+def _check_power(profile: Profile, review: Review) -> None:
+    """Ohms are read without power, all else with it."""
+    powered = False
+    for place, step in enumerate(profile.steps):
+        match step:
+            case PowerUp():
+                powered = True
+            case SafeOff():
+                powered = powered and not (step.variant is None and step.option is None)
+            case Unpowered() | Plugs():
+                if powered:
+                    message = f"step {step.step!r} reads ohms without power, and the board has it here"
+                    review.say(("steps", place), message, "put it before 'power up'")
+            case _:
+                if not powered:
+                    message = f"the board has no power in step {step.step!r}"
+                    review.say(("steps", place), message, "put a step 'power up' before it")
+
+
+def _check_once(profile: Profile, review: Review) -> None:
+    """Readings of one name are taken once: a second one would take the place of the first, whatever that said."""
+    seen: list[tuple[str, Step]] = []
+    for place, step in enumerate(profile.steps):
+        for name, keys in _once(step):
+            if any(name == other and earlier is not step and _together(step, earlier) for other, earlier in seen):
+                message = f"{name} is there a second time, and its readings would take the place of the first"
+                hint = "delete one of them; 'again' works a relay more often" if "exercise" in name else "delete one"
+                review.say(("steps", place, *keys), message, hint)
+            seen.append((name, step))
+
+
+def _once(step: Step) -> list[tuple[str, KeyPath]]:
+    """Return what a step does that no other may do, and where it says so."""
+    match step:
+        case Exercise():
+            return [(f"exercise of {name}", ("relays", place)) for place, name in enumerate(step.relays)]
+        case TryInterlocks():
+            return [(f"trial of {name!r}", ("names", place)) for place, name in enumerate(step.names)]
+        case ReadLamps() | ReadCode() | Loss():
+            return []
+        case _:
+            return [(f"step {step.step!r}", ())]
+
+
+def _together(one: Step, other: Step) -> bool:
+    """Return whether one board may have both steps."""
+    return one.variant is None or other.variant is None or one.variant == other.variant
 
 
 def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> None:

@@ -30,10 +30,12 @@ X1;4;supply ac;field;;;;;;
 X2;1;level input;start;start demand;24 V;;X1.2;;
 X2;2;dry input;door;door switch;closed;;;;
 X2;3;dry input;door;;;;;;
+X2;4;dry input;frost;thermostat;;;;;
+X2;5;dry input;frost;;;;;;
 X3;1;common;K1;diverter;;;;start;D1
 X3;2;make;K1;;;;;;
 X3;3;break;K1;;;;;;
-X3;4;common;K2;heater;;;;door;
+X3;4;common;K2;heater;;;;frost;
 X3;5;break;K2;;;;;;
 X3;6;common;K3;horn;;;;;D3
 X3;7;make;K3;;;;;;
@@ -108,6 +110,11 @@ def test_the_template_makes_a_profile_as_it_stands(tmp_path: Path, capsys: pytes
             "K1,conveyor motor,,,,start",
             "K1,conveyor motor,,,,strat",
             "8:1: command: K1 is commanded by 'strat', which is no input here (nearest start",
+        ),
+        (
+            "K1,conveyor motor,,,,start",
+            "K1,conveyor motor,,,,door_shut",
+            "8:1: command: K1 is commanded by 'door_shut', which is closed at rest: it would be energised at rest",
         ),
         ("X3,2,make", "X3,2,mkae", "9:1: role: 'mkae' is not a role (nearest make"),
         ("X3,2,make", "X3,1,make", "9:1: pin: X3.1 is in line 8 already"),
