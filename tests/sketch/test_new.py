@@ -133,7 +133,7 @@ def test_the_template_makes_a_profile_as_it_stands(tmp_path: Path, capsys: pytes
         ("start demand,24 V", "start, demand,24 V", "cells under 10 columns (a comma in text needs quotes)"),
         ("X1,1,supply +,main,supply,24 V,1 A,,,D5\nX1,2,supply -,main,,,,,,\n", "", "there is no d.c. supply"),
         (TEMPLATE, "connector,pin,role\n", "has no pins"),
-        (TEMPLATE, "\n", "is empty"),
+        (TEMPLATE, "\n", "pins.csv: is empty (is this the right file?)"),
     ],
 )
 def test_what_is_wrong_with_a_table_is_said_at_its_row(
