@@ -94,8 +94,9 @@ class ComposedBench:
     # ------------------------------------------------------------ outputs, supplies, readings
 
     def set(self, channel: int, value: float) -> None:
-        if channel in self._limits and value == 0.0 and self._part(channel).device.person is None:
-            self.off(channel)  # a supply of its own beside a person: no output that it could be told by
+        device = self._part(channel).device
+        if value == 0.0 and device.person is None and (channel in self._limits or device.outputs is None):
+            self.off(channel)  # a supply at 0 is one that is off; a person is told so in the words of the order
         else:
             self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
 

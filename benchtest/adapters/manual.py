@@ -92,7 +92,7 @@ class ManualBench:
 
     def set(self, channel: int, value: float) -> None:
         known = self._known(channel)
-        self.talk.done(_order(known, value), skippable=True)
+        self.talk.done(_order(known, value), skippable=known.role is not Role.SUPPLY)
         if value == (math.inf if known.role is Role.RESISTANCE else 0.0):
             self.on.pop(channel, None)
         else:

@@ -10,7 +10,7 @@ from functools import cached_property
 from benchtest.instruments import Order, Role
 from benchtest.plan.wiring import RelayChannels, Wiring, relay_channels
 from benchtest.procedure import Channel, Heartbeat, LinkOrder, Record, Say
-from benchtest.profile.board import DryContact, Input, Level
+from benchtest.profile.board import DryContact, Input, Level, Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Link
 
@@ -109,8 +109,9 @@ def away(thing: Input) -> str:
 
 
 def true_at_rest(profile: Profile) -> frozenset[str]:
-    """Return the names of inputs, supplies and link that hold while nothing is commanded."""
+    """Return inputs, probe states (`probe=state`), supplies and link that hold while nothing is commanded."""
     inputs = {name for name, thing in profile.inputs.items() if rest(thing) in {"closed", "high"}}
+    inputs |= {f"{name}={rest(thing)}" for name, thing in profile.inputs.items() if isinstance(thing, Probe)}
     return frozenset(inputs | profile.supplies.keys() | ({"link"} if profile.link else set()))
 
 
@@ -130,7 +131,7 @@ def first(profile: Profile, relay: str) -> tuple[list[tuple[str, bool]], list[st
                 deeper_inputs, deeper_relays = first(profile, name)
                 inputs += deeper_inputs
                 relays += [*deeper_relays, name]
-            elif name in profile.inputs and (name in at_rest) != truth:
+            elif name.partition("=")[0] in profile.inputs and (name in at_rest) != truth:
                 inputs.append((name, truth))
     return list(dict.fromkeys(inputs)), list(dict.fromkeys(relays))
 
@@ -153,8 +154,13 @@ class Timeline:
             self.truth(at, command.input, true=on)
 
     def truth(self, at: float, name: str, *, true: bool) -> None:
-        """Make an input true or false."""
+        """Make an input or the state of a probe (`probe=state`) true or false."""
+        name, _, state = name.partition("=")
         thing = self.draft.profile.inputs[name]
+        if isinstance(thing, Probe):
+            other = rest(thing) if rest(thing) != state else away(thing)
+            self.input(at, name, state if true else other)
+            return
         states = ("closed", "open") if isinstance(thing, DryContact) else ("high", "low")
         self.input(at, name, states[0] if true else states[1])
 

@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from benchtest.documents import Review, choices, nearest_or_list
-from benchtest.profile.board import Condition, CountCode, DigitsCode, Probe
+from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
 from benchtest.profile.permitted import Fitted
@@ -99,10 +99,21 @@ def _check_commands(profile: Profile, review: Review, said: Vocabulary | None) -
                 review.say((*keys, "input"), f"relay {name} obeys input {wanted!r}, which is not there", hint)
             elif wanted in profile.inputs:
                 _check_goes_along((*keys, "input"), wanted, relay, profile.inputs[wanted], review)
+                _check_commanding((*keys, "input"), name, wanted, profile.inputs[wanted], review)
         elif "link" not in review.names():
             review.say((*keys, "link"), f"relay {name} obeys the link, but the board has none", "describe 'link:'")
         elif profile.link is not None:
             _check_signal((*keys, "link"), relay.command.link, profile.link.command, review, said)
+
+
+def _check_commanding(keys: KeyPath, relay: str, name: str, entry: Input, review: Review) -> None:
+    """What energises a relay is true or false, and false at rest: each relay is worked from there."""
+    if isinstance(entry, Probe):
+        review.say(keys, f"relay {relay} obeys input {name}, which is a probe", "name a level or a dry contact")
+    elif entry.rest in {"high", "closed"} and not review.is_broken("inputs", name):
+        message = f"relay {relay} obeys input {name}, which is {entry.rest} at rest: it would be energised at rest"
+        other = "low" if entry.rest == "high" else "open"
+        review.say(keys, message, f"rest is what nobody wants anything in: give {name} 'rest: {other}'")
 
 
 def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -> None:

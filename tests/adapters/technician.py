@@ -62,6 +62,10 @@ class Technician:
                 return typed.pop(0)
         return self.answer(text)
 
+    def knows(self, text: str) -> bool:
+        """Return whether this person would know what to do."""
+        return any(re.match(pattern, text) for pattern, _ in self._known())
+
     def answer(self, text: str) -> str:
         """Do what is asked, and return what is seen."""
         for pattern, act in self._known():

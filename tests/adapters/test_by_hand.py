@@ -223,9 +223,12 @@ def test_what_is_skipped_is_not_tested_with_its_reason(carwash_by_hand: Prepared
     assert 1 == sum("Take the 24 V off X2.3" in text for text in worked.technician.heard)  # of the interlock's step
 
 
-@pytest.mark.parametrize("where", ["current limit 100 mA, then 6 V", "in current limit", "that the supply at"])
+@pytest.mark.parametrize(
+    "where",
+    ["current limit 100 mA, then 6 V", "in current limit", "that the supply at", "Switch off the supply at X1.1"],
+)
 def test_a_supply_is_not_skipped(carwash_by_hand: Prepared, where: str) -> None:
-    """Without power nothing that follows means anything: skip is refused there, and the person is told.
+    """Nothing that follows means anything without it, on or off: skip is refused there, and the person is told.
 
     Nor is the look at its current limit, without which a short would be fed from stage to stage.
     """
