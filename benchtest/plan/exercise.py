@@ -199,10 +199,9 @@ class _Exercise:
 
     def _current(self, start: float, end: float) -> list[Check]:
         """What the coil takes: the supply's current less what it was before the command."""
-        name = next(name for name, supply in self.draft.profile.supplies.items() if supply.kind == "dc")
         if self.limits.current is None:
             return []
-        terminals = self.draft.profile.supplies[name].terminals
+        terminals = self.draft.profile.supplies[self.draft.profile.feeding].terminals
         channel = self.draft.wiring.channel(Role.CURRENT, terminals, f"coil current of {self.name}")
         before = (self.on - self.draft.pace.quiet, self.on)
         what = Mean(evidence=self.id, channel=channel, start=start, end=end, before=before)

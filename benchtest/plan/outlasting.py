@@ -34,7 +34,7 @@ class Outlasting:
         """Return whether the loss itself releases a relay."""
         if self._lost == "link":
             return self._profile.relays[name].without_link == "released"
-        return self._profile.supplies[self._lost].kind == "dc"
+        return self._lost == self._profile.feeding
 
     def _locks(self, name: str) -> list[Interlock]:
         return [lock for lock in self._profile.interlocks.values() if lock.relay == name]

@@ -81,3 +81,8 @@ class Profile(Section):
     """What the board and its controller say to each other."""
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """What is done with the board, in this order."""
+
+    @property
+    def feeding(self) -> str:
+        """Name of the supply that feeds program and coils: the first d.c. one."""
+        return next(name for name, supply in self.supplies.items() if supply.kind == "dc")
