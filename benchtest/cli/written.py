@@ -15,7 +15,7 @@ class Written(click.Path):
     def convert(
         self, value: str | os.PathLike[str], param: click.Parameter | None, ctx: click.Context | None
     ) -> str | bytes | os.PathLike[str]:
-        path = Path(os.fspath(super().convert(value, param, ctx)))
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
         if not path.parent.is_dir():
             self.fail(f"{path}: there is no folder {path.parent}", param, ctx)
         return path
