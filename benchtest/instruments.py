@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
 
 if TYPE_CHECKING:  # whoever makes or reads samples loads NumPy; checking a document does not wait for it
     import numpy as np
@@ -293,9 +293,8 @@ class Device:
         return Device(identified=bench, outputs=bench, supplies=bench, meter=bench, recorder=bench)
 
 
-@dataclass(frozen=True, kw_only=True, slots=True)
-class Message:
-    """One decoded message on the link."""
+class Message(NamedTuple):
+    """One decoded message on the link; there are thousands in a run."""
 
     at: float
     """Seconds of the rig's clock."""

@@ -94,7 +94,11 @@ class ComposedBench:
     # ------------------------------------------------------------ outputs, supplies, readings
 
     def set(self, channel: int, value: float) -> None:
-        self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
+        device = self._part(channel).device
+        if value == 0.0 and device.person is None and (channel in self._limits or device.outputs is None):
+            self.off(channel)  # a supply at 0 is one that is off; a person is told so in the words of the order
+        else:
+            self._can(channel, "be set", lambda device: device.outputs).set(channel, value)
 
     def off(self, channel: int) -> None:
         self._can(channel, "be switched", lambda device: device.switched).off(channel)

@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from benchtest.adapters import answers
-from benchtest.adapters.asking import Conversation
+from benchtest.adapters.asking import Conversation, nothing_else
 from benchtest.clock import Clock
 from benchtest.errors import Aborted, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits
@@ -62,8 +62,8 @@ class ManualBench:
         self.talk.tell("Before anything is energised:")
         for caution in CAUTIONS:
             self.talk.tell(f"  - {caution}")
-        self.name = self._at_first("I have read this. Your name:", _named)
-        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", str)
+        self.name = self._at_first("I have read this. Your name:", answers.name)
+        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", nothing_else)
         self.talk.tell("At every request: b back, s skip with a reason, p pause, ? help.")
 
     def _at_first(self, prompt: str, understand: Callable[[str], str]) -> str:
@@ -92,7 +92,7 @@ class ManualBench:
 
     def set(self, channel: int, value: float) -> None:
         known = self._known(channel)
-        self.talk.done(_order(known, value), skippable=True)
+        self.talk.done(_order(known, value), skippable=known.role is not Role.SUPPLY)
         if value == (math.inf if known.role is Role.RESISTANCE else 0.0):
             self.on.pop(channel, None)
         else:
@@ -312,9 +312,3 @@ def _ends(known: Channel) -> str:
 
 def _safe(known: Channel) -> float:
     return math.inf if known.role is Role.RESISTANCE else 0.0
-
-
-def _named(typed: str) -> str:
-    if len(typed) < 2 or not any(character.isalpha() for character in typed):
-        raise ValueError("expected your name")
-    return " ".join(typed.split())[:60]

@@ -78,7 +78,8 @@ def _manager() -> tuple[Any, tuple[type[Exception], ...]]:
         pyvisa = import_module("pyvisa")
         manager = pyvisa.ResourceManager("@py")
     except (ImportError, ValueError) as cause:
-        raise AdapterMissing("VISA resources need the extra 'visa' (try: pip install 'benchtest[visa]')") from cause
+        hint = "try, in the clone: .venv/bin/uv sync --inexact --no-dev --extra visa"
+        raise AdapterMissing(f"VISA resources need the extra 'visa' ({hint})") from cause
     return manager, (pyvisa.errors.Error, OSError, ValueError)
 
 

@@ -57,7 +57,7 @@ def load_av(path: Path) -> ModuleType | Any:
     try:
         import av  # noqa: PLC0415 - an extra, and heavy
     except ImportError:
-        hint = "install it with: pip install 'benchtest[video]'"
+        hint = "try, in the clone: .venv/bin/uv sync --inexact --no-dev --extra video"
         raise CaptureError(path, "a film, and films need the extra 'video' (PyAV)", hint=hint) from None
     av.logging.set_level(None)
     return av

@@ -68,7 +68,8 @@ def _alone(profile: Path, variant: str | None, options: tuple[str, ...]) -> None
     if variant is not None or options:
         fitted(loaded, variant, options)
     board = loaded.profile.board
-    say(f"{profile}: {board.name} {board.part}, {len(loaded.profile.relays)} relays, no problems")
+    count = len(loaded.profile.relays)
+    say(f"{profile}: {board.name} {board.part}, {count} relay{'s' if count != 1 else ''}, no problems")
 
 
 def _planned(profile: Path, choice: str | None, prepared: Prepared) -> None:

@@ -45,7 +45,8 @@ def sync(root: Path, records: str, everything: bool) -> int:
         if one.stored is None:
             say(f"not taken: {one.number}: {one.problem}", err=True)
     done = [one for one in told if one.stored is not None]
-    say(f"{len(done)} runs delivered{f', {left} still wait' if left else ''}")
+    runs = "1 run" if len(done) == 1 else f"{len(done)} runs"
+    say(f"{runs} delivered{f', {left} still wait' if left else ''}")
     if news:
         say(f"{news} certificates of this bench were withdrawn or superseded on the server")
     return LEFT_OUT if left else 0

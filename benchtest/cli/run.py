@@ -102,6 +102,9 @@ def run(
         prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
         serial = serial or serial_of(address(records, root, site), root, person["work_order"] or "")
+        if not serial and person["work_order"]:
+            unknown = f"no board is known here under work order {person['work_order']!r}"
+            raise click.UsageError(f"Missing option '--serial', for {unknown} ('benchtest depot list' shows all)")
         job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
@@ -113,6 +116,7 @@ def run(
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     asked = with_case(prepared, replace(asked, records=address(records, asked.root, site)))
     prepared, asked = with_recorded_run(prepared, asked)
+    _refuse_unspellable(asked.root, prepared.profile.path, prepared.fixture.path)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
         _greet(prepared, by_person=by_person)
@@ -159,6 +163,17 @@ def _check_revision(prepared: Prepared, job: Job) -> None:
     revisions = prepared.profile.profile.board.revisions
     if job.revision and job.revision not in revisions:
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {', '.join(revisions)})")
+
+
+def _refuse_unspellable(*paths: Path) -> None:
+    """Raise wrong usage for a path that neither journal nor records can hold, before the bench is opened."""
+    for path in paths:
+        whole = str(path.resolve())
+        try:
+            whole.encode()
+        except UnicodeEncodeError:
+            hint = "a name in it is not text in UTF-8, so that it cannot be written down (rename it)"
+            raise click.UsageError(f"{whole!r}: {hint}") from None
 
 
 def _job(serial: str, person: dict[str, str | None], after: Path | None) -> Job:
@@ -298,7 +313,7 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
         _tell_suspects(run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
-        click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
+        tell(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
 
 
 def _tell_suspects(run: Run, folder: Path) -> None:
@@ -306,4 +321,4 @@ def _tell_suspects(run: Run, folder: Path) -> None:
     for one in run.suspects:
         say(f"{percent(one.probability):>7}  {one.named}")
     say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
-    click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
+    tell(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))

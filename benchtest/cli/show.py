@@ -33,13 +33,24 @@ def show(run: Path, everything: bool, only: str | None, budget: str | None, as_j
     if as_json:
         click.echo((run / "run.json").read_text(encoding="utf-8"))
         return 0
+    steps = _chosen(found, only)
     _head(found)
-    for step in found.procedure.steps:
-        if only is None or step.id == only:
-            _step(found, step, everything=everything or only is not None)
+    for step in steps:
+        _step(found, step, everything=everything or only is not None)
     torn = ", its last line is torn" if journal.torn else ""
     say(f"\njournal: {len(journal.entries)} lines, chain whole{torn}; recordings: {len(found.recordings)}, unchanged")
     return 0
+
+
+def _chosen(run: Run, only: str | None) -> tuple[Step, ...]:
+    """Return the steps that are asked for. Raises wrong usage where no step of the run is called that."""
+    steps = tuple(step for step in run.procedure.steps if only is None or step.id == only)
+    if not steps:
+        from benchtest.documents import nearest_or_list
+
+        known = nearest_or_list(only, [step.id for step in run.procedure.steps], what="it has")
+        raise click.UsageError(f"no step of this run is called {only!r} ({known})")
+    return steps
 
 
 def _interrupted(journal: JournalRead) -> int:

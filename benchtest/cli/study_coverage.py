@@ -12,7 +12,7 @@ from benchtest.cli.study_options import NOT_GOOD, tell_report
 def coverage(draws: int, seed: int, as_json: bool) -> int:
     """Draw readings from a known population, again and again, and count how often limits hold the truth.
 
-    Exit code 1 when limits that are exact do not agree with the confidence that they state.
+    Exit code 1 when limits miss the confidence that they state, those aside that a note names.
     """
     from benchtest.studies.simulated_coverage import count_lines, report
 

@@ -4,9 +4,11 @@ Boards and operators (or benches) are random and crossed, every cell holds the s
 interaction does not show (its probability is above the stated one), its squares and degrees of freedom are pooled with
 those of the repeats. A component whose estimate falls below zero is zero.
 
-Confidence limits: of repeatability exactly, by chi-squared; of everything else by generalised pivots: each mean square
-stands for its sum of squares over a chi-squared variable, a Sobol sequence runs through all of these at once, and the
-limits are the quantiles of what follows. The sequence is fixed, so that the same readings give the same limits.
+Confidence limits: of repeatability exactly, by chi-squared; of the gauge's share, and of the categories that follow
+from it, by critical values made for the study (`gauge_share`); of everything else by generalised pivots: each mean
+square stands for its sum of squares over a chi-squared variable, a Sobol sequence runs through all of these at once,
+and the limits are the quantiles of what follows, be it below zero. The limits of the share leave the interaction as it
+is, pooled or not: those of a model that was chosen by its looks hold less often than they state.
 
 Source: D. C. Montgomery, Design and Analysis of Experiments, chapter on random effects; M. Hamada, S. Weerahandi,
 J. Quality Technology 32 (2000) 241, for the pivots; R. K. Burdick, C. M. Borror, D. C. Montgomery, J. Quality
@@ -16,17 +18,14 @@ Technology 35 (2003) 342 (all from memory). NIST StRD, a published study and sta
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Final, TypeAlias
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import special
-from scipy.stats import qmc
 
-Numbers: TypeAlias = NDArray[np.float64]
-PIVOTS: Final = 14
-"""The Sobol sequence has two to this power points."""
+from benchtest.metrology.gauge_share import gauge_share
+from benchtest.metrology.pivots import Numbers, pivots
+
 CATEGORY: Final = 1.41
 """Spread of the boards that a category takes, in standard deviations of the gauge: the trade's figure for √2."""
 POOL_ABOVE: Final = 0.25
@@ -115,12 +114,7 @@ def crossed(cells: Numbers, *, pool_above: float = POOL_ABOVE, confidence: float
     With one operator there is neither reproducibility nor an interaction. Raises ValueError for fewer than two parts
     or repeats, or when nothing differs within the cells.
     """
-    parts, operators, repeats = cells.shape
-    if parts < 2 or operators < 1 or repeats < 2:
-        raise ValueError(f"{parts} boards, {operators} operators and {repeats} repeats are no gauge study")
-    whole = _two_way(cells) if operators > 1 else _single(cells)
-    if not whole[-1].squares > 0:
-        raise ValueError("the repeats of every cell are the same number: repeatability does not show")
+    whole, (parts, operators, repeats) = sources(cells), cells.shape
     interaction = whole[2].probability if operators > 1 else None
     pooled = interaction is not None and interaction > pool_above
     used = _pooled(whole) if pooled else whole
@@ -129,9 +123,20 @@ def crossed(cells: Numbers, *, pool_above: float = POOL_ABOVE, confidence: float
         whole=whole,
         used=used,
         pooled=pooled,
-        components=_components(used, (parts, operators, repeats), confidence),
+        components=_components(whole, used, (parts, operators, repeats), confidence),
         confidence=confidence,
     )
+
+
+def sources(cells: Numbers) -> tuple[Source, ...]:
+    """Return the lines of the analysis, none pooled. Raises ValueError like `crossed`."""
+    parts, operators, repeats = cells.shape
+    if parts < 2 or operators < 1 or repeats < 2:
+        raise ValueError(f"{parts} boards, {operators} operators and {repeats} repeats are no gauge study")
+    whole = _two_way(cells) if operators > 1 else _single(cells)
+    if not whole[-1].squares > 0:
+        raise ValueError("the repeats of every cell are the same number: repeatability does not show")
+    return whole
 
 
 def _two_way(cells: Numbers) -> tuple[Source, ...]:
@@ -186,8 +191,8 @@ _Squares: TypeAlias = Mapping[str, Numbers]
 _Variances: TypeAlias = Mapping[str, Numbers]
 
 
-def variances(squares: _Squares, shape: tuple[int, int, int]) -> _Variances:
-    """Return the variance components of mean squares `board`, `operator`, `interaction`, `repeat`; none below zero.
+def variances(squares: _Squares, shape: tuple[int, int, int], *, floor: float = 0.0) -> _Variances:
+    """Return the variance components of mean squares `board`, `operator`, `interaction`, `repeat`; none below `floor`.
 
     Without `operator` there was one; without `interaction` it was pooled.
     """
@@ -195,24 +200,19 @@ def variances(squares: _Squares, shape: tuple[int, int, int]) -> _Variances:
     repeat = squares["repeat"]
     inner = squares.get("interaction", repeat)
     zero = np.zeros_like(repeat)
-    interaction = np.maximum(0.0, (inner - repeat) / repeats)
-    operator = np.maximum(0.0, (squares["operator"] - inner) / (parts * repeats)) if "operator" in squares else zero
-    part = np.maximum(0.0, (squares["board"] - inner) / (operators * repeats))
+    interaction = np.maximum(floor, (inner - repeat) / repeats)
+    operator = np.maximum(floor, (squares["operator"] - inner) / (parts * repeats)) if "operator" in squares else zero
+    part = np.maximum(floor, (squares["board"] - inner) / (operators * repeats))
     both = operator + interaction
-    gauge = repeat + both
-    total = gauge + part
-    with np.errstate(divide="ignore", invalid="ignore"):
-        return {
-            "repeatability": repeat,
-            "operator": operator,
-            "interaction": interaction,
-            "reproducibility": both,
-            "gauge": gauge,
-            "part": part,
-            "total": total,
-            "study": np.sqrt(gauge / total),
-            "categories": CATEGORY * np.sqrt(part / gauge),
-        }
+    return {
+        "repeatability": repeat,
+        "operator": operator,
+        "interaction": interaction,
+        "reproducibility": both,
+        "gauge": repeat + both,
+        "part": part,
+        "total": repeat + both + part,
+    }
 
 
 def _keys(used: tuple[Source, ...]) -> tuple[str, ...]:
@@ -223,35 +223,61 @@ def _keys(used: tuple[Source, ...]) -> tuple[str, ...]:
     }[len(used)]
 
 
-def _components(used: tuple[Source, ...], shape: tuple[int, int, int], confidence: float) -> Components:
+def _components(
+    whole: tuple[Source, ...], used: tuple[Source, ...], shape: tuple[int, int, int], confidence: float
+) -> Components:
     keys = _keys(used)
-    found = variances({key: np.array([one.mean_square]) for key, one in zip(keys, used, strict=True)}, shape)
-    chances = pivots(tuple(one.freedom for one in used))
-    drawn = variances(
-        {key: one.squares / chances[:, i] for i, (key, one) in enumerate(zip(keys, used, strict=True))}, shape
+    squares = {key: np.array([one.mean_square]) for key, one in zip(keys, used, strict=True)}
+    found = {name: float(value[0]) for name, value in variances(squares, shape).items()}
+    limits = by_pivots(
+        {key: np.array([one.squares]) for key, one in zip(keys, used, strict=True)},
+        pivots(tuple(one.freedom for one in used)),
+        shape,
+        confidence,
     )
-    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
-
-    def estimate(name: str) -> Estimate:
-        low, high = np.quantile(drawn[name], tails)
-        return Estimate(value=float(found[name][0]), low=float(low), high=float(high))
-
+    study = _share(whole, shape, confidence, math.sqrt(found["gauge"] / found["total"]))
+    low, value, high = (CATEGORY * math.sqrt(1 / one**2 - 1) for one in (study.high, study.value, study.low))
     return Components(
         repeatability=exact_variance(used[-1], confidence),
-        **{name: estimate(name) for name in found if name != "repeatability"},
+        study=study,
+        categories=Estimate(value=value, low=low, high=high),
+        **{
+            name: _about(found[name], float(low[0]), float(high[0]))
+            for name, (low, high) in limits.items()
+            if name != "repeatability"
+        },
     )
+
+
+def by_pivots(
+    squares: _Squares, points: Numbers, shape: tuple[int, int, int], confidence: float
+) -> Mapping[str, tuple[Numbers, Numbers]]:
+    """Return limits of the components for sums of squares, of as many studies as these have elements.
+
+    Only the limits are kept from falling below zero: a part of a sum that were raised to zero would raise its limits.
+    """
+    drawn = {key: one[:, None] / points[None, :, column] for column, (key, one) in enumerate(squares.items())}
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    return {
+        name: tuple(np.maximum(0.0, np.quantile(values, tails, axis=1)))
+        for name, values in variances(drawn, shape, floor=-math.inf).items()
+    }
+
+
+def _share(whole: tuple[Source, ...], shape: tuple[int, int, int], confidence: float, value: float) -> Estimate:
+    """Return gauge over total, as standard deviations."""
+    sources = dict(zip(_keys(whole), whole, strict=True))
+    squares = {name: np.array([one.mean_square]) for name, one in sources.items()}
+    low, high = gauge_share(squares, {name: one.freedom for name, one in sources.items()}, shape, confidence)
+    return _about(value, math.sqrt(float(low[0])), math.sqrt(float(high[0])))
+
+
+def _about(value: float, low: float, high: float) -> Estimate:
+    """Return an estimate between its limits, also where one of its parts was raised to zero and the limits were not."""
+    return Estimate(value=value, low=min(value, low), high=max(value, high))
 
 
 def exact_variance(source: Source, confidence: float) -> Estimate:
     """Return a variance with its exact limits, by chi-squared."""
     low, high = (special.chdtri(source.freedom, share) for share in ((1 - confidence) / 2, (1 + confidence) / 2))
     return Estimate(value=source.mean_square, low=source.squares / float(low), high=source.squares / float(high))
-
-
-@lru_cache(maxsize=8)
-def pivots(freedoms: tuple[int, ...], power: int = PIVOTS) -> Numbers:
-    """Return points that fill the space of independent chi-squared variables evenly, one column for each."""
-    points = qmc.Sobol(len(freedoms), scramble=False).random_base2(power)
-    points = points + 0.5 ** (power + 1)  # off the edges, into the middle of each interval
-    columns = [special.chdtri(freedom, 1 - points[:, i]) for i, freedom in enumerate(freedoms)]
-    return np.column_stack(columns).astype(np.float64)

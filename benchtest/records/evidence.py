@@ -45,7 +45,7 @@ def save_recorded(folder: Path, name: str, recorded: Recorded) -> tuple[str, str
         "offset": recording.offset,
         "done": _orders().dump_python(recording.done, mode="json"),
         "overrun": recording.overrun,
-        "messages": _messages().dump_python(recorded.messages, mode="json"),
+        "messages": [_message(message) for message in recorded.messages],
         "said": recorded.said,
         "start_uncertainty": recorded.start_uncertainty,
     }
@@ -175,6 +175,10 @@ def from_fields(fields: Mapping[str, Any]) -> Evidence:
 @cache
 def _orders() -> TypeAdapter[tuple[Order, ...]]:
     return TypeAdapter(tuple[Order, ...])
+
+
+def _message(message: Message) -> dict[str, object]:
+    return {**message._asdict(), "signals": dict(message.signals)}
 
 
 @cache

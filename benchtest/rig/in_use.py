@@ -6,7 +6,7 @@ everything off.
 
 import logging
 import math
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from functools import partial
 from itertools import pairwise
@@ -136,7 +136,7 @@ class Rig:
                 _in_time(order.at, self.clock.now() - started.at, most=latest)
             self.wait_until(started.at + move.duration)
             recording = self.bench.fetch()
-        messages = tuple(self._messages(started.at))
+        messages = self._messages(started.at)
         if link is not None and not any(isinstance(order, Heartbeat) for order in move.link_orders):
             _kept_alive(messages, link)
         return Recorded(
@@ -171,16 +171,12 @@ class Rig:
             self.link.silence()
         return self.clock.now()
 
-    def _messages(self, start: float) -> Iterator[Message]:
-        for message in self.link.messages() if self.link is not None else ():
-            if message.at >= start:
-                yield Message(
-                    at=message.at - start,
-                    name=message.name,
-                    signals=message.signals,
-                    frame=message.frame,
-                    sent=message.sent,
-                )
+    def _messages(self, start: float) -> tuple[Message, ...]:
+        """Return what was said on the link since then, in seconds from then."""
+        said = self.link.messages() if self.link is not None else ()
+        return tuple(
+            [Message(at - start, name, signals, frame, sent) for at, name, signals, frame, sent in said if at >= start]
+        )
 
     def make_safe(self, procedure: Procedure) -> SafeState:
         """Take everything off, loads first, and read back; raises nothing, since it runs on every way out."""

@@ -31,7 +31,7 @@ class LimitedBench:
         self._bench.check()
 
     def set(self, channel: int, value: float) -> None:
-        if self._roles.get(channel) is Role.SUPPLY:
+        if self._roles.get(channel) is Role.SUPPLY and value != 0.0:  # off is off; only what comes on needs a limit
             raise AdapterRefused(f"channel {channel} is a supply (source it, with a current limit)")
         self._permit(channel, value)
         self._bench.set(channel, value)

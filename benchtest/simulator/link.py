@@ -1,6 +1,6 @@
 """The controller's end of the board's link, in this process: encodes, sends, listens, keeps the heartbeat."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from operator import attrgetter
 
 from benchtest.clock import Clock
@@ -20,6 +20,8 @@ class SimulatedLink:
         self._last: dict[str, dict[str, float]] = {}
         self._frames: dict[str, tuple[int, bytes]] = {}
         """What was last sent of each message."""
+        self._known_frames: dict[tuple[int, bytes], tuple[str, Mapping[str, float], str]] = {}
+        """What frames say; a link says the same over and over."""
         self._sent: list[Frame] = []
         self._beating = 0
 
@@ -48,8 +50,8 @@ class SimulatedLink:
     def messages(self) -> Sequence[Message]:
         """Return what was sent and received since the last call, in order of time."""
         self._catch_up()
-        sent = [self._message(*frame, sent=True) for frame in self._sent]
-        heard = [self._message(*frame, sent=False) for frame in self._scene.take_sent()]
+        sent = self._messages(self._sent, sent=True)
+        heard = self._messages(self._scene.take_sent(), sent=False)
         self._sent.clear()
         return sorted(sent + heard, key=attrgetter("at"))
 
@@ -82,9 +84,17 @@ class SimulatedLink:
         self._sent.append((now, *frame))
         return now
 
-    def _message(self, at: float, identifier: int, data: bytes, *, sent: bool) -> Message:
-        name, signals = self._codec.decode(identifier, data)
-        return Message(at=at, name=name, signals=signals, frame=self._codec.written(identifier, data), sent=sent)
+    def _messages(self, frames: Iterable[Frame], *, sent: bool) -> list[Message]:
+        known, messages = self._known_frames, []
+        for at, identifier, data in frames:
+            said = known.get((identifier, data))
+            if said is None:
+                said = known[identifier, data] = (
+                    *self._codec.decode(identifier, data),
+                    self._codec.written(identifier, data),
+                )
+            messages.append(Message(at, *said, sent))
+        return messages
 
     def _catch_up(self) -> None:
         self._scene.advance(self._clock.now())

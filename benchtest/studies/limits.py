@@ -4,9 +4,9 @@ Of each board the last reading counts, so that readings are independent. Normal 
 others get the readings of certain ranks where there are boards enough, else nothing and the number that is missing.
 What the readings of one limit give up for normality is shared among them: one relay does not refuse for twelve.
 
-What the bench adds to the spread, reading by reading, is taken out: s² - u², with as many boards and degrees of freedom
-as then are left in effect (Satterthwaite's formula), but only where this makes the limits closer; the limits without it
-hold the stated share in any case.
+What the bench adds to the spread, reading by reading, is taken out. A smaller share never makes limits closer, so that
+they hold at least what they state while at most MOST_SCATTER of the variance is believed to be the bench's. Readings
+that differ less than the bench alone would let them speak against what it is said to add: then nothing is taken out.
 """
 
 import math
@@ -17,6 +17,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, Decimal
 from typing import Final, Literal, TypeAlias
 
 import numpy as np
+from scipy import special
 
 from benchtest.errors import StudyError
 from benchtest.metrology.normality import FEWEST, Normality, normality
@@ -26,8 +27,10 @@ from benchtest.studies.readings import Numbers, Quantity, Readings, Series
 Method: TypeAlias = Literal["auto", "normal", "ranks"]
 GIVEN_UP: Final = 0.05
 """Probability with which all readings of one limit are taken for normal although one is said not to be."""
-MOST_SCATTER: Final = 0.5
-"""Share of the variance that the bench may have for it to be taken out."""
+MOST_SCATTER: Final = 0.8
+"""Share of the variance that is taken out at most."""
+DOUBTFUL: Final = 0.01
+"""Probability of readings that differ so little, while the bench adds what it is said to, below which it is doubted."""
 LEAST_RATIO: Final = 4.0
 """Tolerance over U from which a bench resolves a limit as the trade wants it."""
 
@@ -62,14 +65,16 @@ class Found:
     """Standard uncertainty that was taken out; 0 for none."""
     method: str
     """`normal`, `ranks`, or empty where there are no limits."""
+    doubted: float
+    """Scatter that the readings speak against, and that was left in; 0 for none."""
     factor: float
-    """k of the tolerance limits; NaN for ranks."""
+    """k of the tolerance limits, for the standard deviation as read; NaN for ranks."""
     low: float
     high: float
     reason: str
     """Why there are no limits; empty where there are."""
     expanded: float
-    """Largest expanded uncertainty of the readings; NaN where none is known."""
+    """Largest expanded uncertainty of the readings, at least of the scatter taken out; NaN where none is known."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -138,12 +143,13 @@ def _found(series: Series, wanted: Wanted, *, of: int) -> Found:
     spread = float(values.std(ddof=1)) if series.count > 1 else 0.0
     seen, reason = _seen(values, spread)
     low = high = factor = math.nan
-    scatter, method = 0.0, ""
+    scatter, doubted, method = 0.0, 0.0, ""
     if seen is not None:
         method, reason = _method(seen, wanted, quantity, of=of)
     if method == "normal":
-        scatter, factor, deviation = _without_scatter(series, spread, wanted)
-        low, high = mean - factor * deviation, mean + factor * deviation
+        scatter, doubted = _scatter(series, spread, wanted)
+        factor = _factor(series, (scatter / spread) ** 2, wanted)
+        low, high = mean - factor * spread, mean + factor * spread
     elif method == "ranks":
         low, high = _by_ranks(values, wanted, quantity)
     return Found(
@@ -156,12 +162,13 @@ def _found(series: Series, wanted: Wanted, *, of: int) -> Found:
         normality=seen.probability if seen is not None else math.nan,
         correlation=seen.correlation if seen is not None else math.nan,
         scatter=scatter,
+        doubted=doubted,
         method=method,
         factor=factor,
         low=low if sides(quantity) != "high" else -math.inf,
         high=high if sides(quantity) != "low" else math.inf,
         reason=reason,
-        expanded=_largest(series.expanded),
+        expanded=float(np.fmax(_largest(series.expanded), 2 * scatter or math.nan)),
     )
 
 
@@ -204,23 +211,27 @@ def _method(seen: Normality, wanted: Wanted, quantity: Quantity, *, of: int) -> 
     return ("ranks", "") if seen.count >= least else ("", f"ranks need {least} boards")
 
 
-def _without_scatter(series: Series, spread: float, wanted: Wanted) -> tuple[float, float, float]:
-    """Return the scatter that was taken out, the factor, and the standard deviation that it goes with."""
-    make = two_sided if sides(series.quantity) == "both" else one_sided
-    count, freedom = float(series.count), float(series.count - 1)
-    shares = {"coverage": wanted.coverage, "confidence": wanted.confidence}
-    plain = make(count, freedom, **shares)
-    scatter = wanted.scatter
-    if scatter is None:
+def _scatter(series: Series, spread: float, wanted: Wanted) -> tuple[float, float]:
+    """Return the scatter to take out, and one that the readings speak against."""
+    stated = wanted.scatter
+    if stated is None:
         there = series.scatter[~np.isnan(series.scatter)]
-        scatter = math.sqrt(float(np.mean(there**2))) if there.size == series.count else 0.0
-    left = 1 - (scatter / spread) ** 2
-    if not (1 - MOST_SCATTER < left < 1):
-        return 0.0, plain, spread
-    factor, deviation = make(count * left, freedom * left**2, **shares), spread * math.sqrt(left)
-    if factor * deviation >= plain * spread:
-        return 0.0, plain, spread
-    return scatter, factor, deviation
+        stated = math.sqrt(float(np.mean(there**2))) if there.size == series.count else 0.0
+    share = believed((stated / spread) ** 2, series.count - 1)
+    return spread * math.sqrt(share), stated if stated and not share else 0.0
+
+
+def believed(share: float, freedom: int) -> float:
+    """Return how much of the share of s² that the bench is said to have is taken out."""
+    if share > 0 and float(special.chdtr(freedom, freedom / share)) < DOUBTFUL:
+        return 0.0
+    return min(share, MOST_SCATTER)
+
+
+def _factor(series: Series, taken: float, wanted: Wanted) -> float:
+    make = two_sided if sides(series.quantity) == "both" else one_sided
+    count = series.count
+    return make(count, count - 1, coverage=wanted.coverage, confidence=wanted.confidence, taken=taken)
 
 
 def _by_ranks(values: Numbers, wanted: Wanted, quantity: Quantity) -> tuple[float, float]:

@@ -94,11 +94,19 @@ def _notes(study: LimitStudy) -> Iterator[str]:
     taken = [one for one in study.found if one.scatter > 0]
     if taken:
         yield (
-            f"scatter of the bench taken out of {len(taken)} readings: its variance, from the budgets or as stated, is "
-            "subtracted; fewer boards and degrees of freedom are then in effect"
+            f"scatter of the bench taken out of {len(taken)} readings: its variance, from the budgets or as stated; "
+            "their factors k are by generalised pivots"
         )
     else:
-        yield "no scatter of the bench was taken out: none is known, or it would make no limit closer"
+        yield "no scatter of the bench was taken out"
+    doubted = [one for one in study.found if one.doubted]
+    if doubted:
+        first, more = doubted[0], f", and {len(doubted) - 1} readings more" if len(doubted) > 1 else ""
+        yield (
+            f"{first.quantity.title} (s {plain(first.deviation, first.quantity.unit, digits=2)}, scatter "
+            f"{plain(first.doubted, first.quantity.unit, digits=2)}){more}: they differ less than such a bench would "
+            "let them, so its scatter was not taken out (is it stated too large?)"
+        )
     for one in study.proposals:
         if one.reason:
             yield f"no proposal for {_name(one)}: {one.reason}"

@@ -139,7 +139,10 @@ def _notes(studies: Sequence[GaugeStudy]) -> Iterator[str]:
     pooled = [one for one in studies if one.analysis.pooled]
     if pooled:
         yield "the interaction is pooled with the repeats where its p is above the stated one (0.25 unless said)"
-    yield "confidence limits: repeatability exactly, by chi-squared; all others by generalised pivots"
+    yield (
+        "confidence limits: repeatability exactly, by chi-squared; the share of the spread by critical values, the "
+        "interaction left as it is; all others by generalised pivots"
+    )
     yield "categories: 1.41 · boards / gauge, truncated; the two methods may differ by one or more for the same data"
     across = studies[0].across
     if studies[0].analysis.shape[1] == 1:

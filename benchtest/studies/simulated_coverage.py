@@ -5,7 +5,7 @@ hold the truth. The share must agree with the stated confidence as far as counti
 or is cautious on purpose, its line says so.
 """
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Final, TypeAlias
 
@@ -13,9 +13,12 @@ import numpy as np
 from scipy import special
 
 from benchtest.metrology.capability import capability, nearer_limits
+from benchtest.metrology.gauge_share import gauge_share
 from benchtest.metrology.paired_differences import percentile
+from benchtest.metrology.pivots import pivots
 from benchtest.metrology.tolerance_limits import one_sided, ranked, two_sided
-from benchtest.metrology.variance_components import Source, exact_variance, pivots, variances
+from benchtest.metrology.variance_components import Source, by_pivots, exact_variance, variances
+from benchtest.studies.limits import believed
 from benchtest.studies.readings import Numbers
 from benchtest.studies.report import Report, Table
 
@@ -24,14 +27,15 @@ CONFIDENCE: Final = 0.95
 COUNTING: Final = 0.99
 """Confidence of the limits of a counted share."""
 NOT_EXACT: Final = (
-    "not exact, and so not expected to agree in every case: scatter taken out, Cpk between two limits, and variance "
-    "components by pivots"
+    "not held to agree in every case: Cpk between two limits, and variances of the gauge and the boards by pivots"
 )
 CHUNK: Final = 250
 PIVOTS: Final = 12
 """Power of two: points for the pivots of one simulated gauge study."""
 Trial: TypeAlias = Callable[[np.random.Generator, int], tuple[int, float]]
 """Draws so many samples; returns how often the limits held the truth, and what was stated."""
+Factor: TypeAlias = Callable[..., float]
+"""Of tolerance limits."""
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -40,7 +44,7 @@ class Line:
 
     name: str
     exact: bool
-    """Whether the share must be the stated one; else the method is approximate."""
+    """Whether the share must be the stated one, as far as counting tells; else the method is approximate."""
     trial: Trial
 
 
@@ -99,22 +103,16 @@ def _ranks(count: int) -> Trial:
     return trial
 
 
-def _scatter_taken_out(count: int, share: float) -> Trial:
+def _scatter_taken_out(count: int, share: float, factor: Factor) -> Trial:
     """Boards of variance 1 - share read with a known scatter of variance `share`; limits must hold the boards."""
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
         mean, deviation = _moments(chance, draws, count)
-        boards, held = np.sqrt(1 - share), 0
-        plain = two_sided(count, count - 1, coverage=0.95, confidence=CONFIDENCE)
-        for middle, spread in zip(mean.tolist(), deviation.tolist(), strict=True):
-            left = round(max(0.0, 1 - share / spread**2), 3)
-            half = plain * spread
-            if left > 0.5:
-                k = two_sided(count * left, (count - 1) * left**2, coverage=0.95, confidence=CONFIDENCE)
-                half = min(half, k * spread * left**0.5)
-            ends = special.ndtr(np.array([middle + half, middle - half]) / boards)
-            held += bool(ends[0] - ends[1] >= 0.95)
-        return held, CONFIDENCE
+        taken = [round(believed(share / spread**2, count - 1), 3) for spread in deviation.tolist()]  # few factors
+        factors = [factor(count, count - 1, coverage=0.95, confidence=CONFIDENCE, taken=one) for one in taken]
+        half, boards = factors * deviation, np.sqrt(1 - share)
+        below = 0.0 if factor is one_sided else special.ndtr((mean - half) / boards)
+        return int(np.count_nonzero(special.ndtr((mean + half) / boards) - below >= 0.95)), CONFIDENCE
 
     return trial
 
@@ -157,40 +155,65 @@ def _agreement(count: int) -> Trial:
 
 
 SHAPE: Final = (10, 3, 3)
-_FREEDOMS: Final = (9, 2, 18, 60)
+_SOURCES: Final = ("board", "operator", "interaction", "repeat")
 _TRUE: Final = {"repeatability": 1.0, "operator": 0.5, "interaction": 0.2, "part": 10.0}
+_ALIKE: Final = _TRUE | {"operator": 0.0, "interaction": 0.0}
+"""Operators do not differ."""
+
+
+def _freedoms(shape: tuple[int, int, int]) -> tuple[int, int, int, int]:
+    parts, operators, repeats = shape
+    return parts - 1, operators - 1, (parts - 1) * (operators - 1), parts * operators * (repeats - 1)
+
+
+def _expected(shape: tuple[int, int, int], true: Mapping[str, float]) -> tuple[float, float, float, float]:
+    """Return the expected mean squares of the sources."""
+    parts, operators, repeats = shape
+    inner = true["repeatability"] + repeats * true["interaction"]
+    board, operator = inner + operators * repeats * true["part"], inner + parts * repeats * true["operator"]
+    return board, operator, inner, true["repeatability"]
 
 
 def _repeatability(chance: np.random.Generator, draws: int) -> tuple[int, float]:
-    squares = chance.chisquare(_FREEDOMS[3], draws)
-    unit = exact_variance(Source(name="", freedom=_FREEDOMS[3], squares=1.0), CONFIDENCE)
+    freedom = _freedoms(SHAPE)[3]
+    squares = chance.chisquare(freedom, draws)
+    unit = exact_variance(Source(name="", freedom=freedom, squares=1.0), CONFIDENCE)
     return int(np.count_nonzero((unit.low * squares <= 1) & (unit.high * squares >= 1))), CONFIDENCE
 
 
-def _component(name: str) -> Trial:
+def _component(name: str, true: Mapping[str, float] = _TRUE) -> Trial:
     """Return a trial of the limits of a variance component, by pivots, with the interaction kept."""
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
-        parts, operators, repeats = SHAPE
-        inner = _TRUE["repeatability"] + repeats * _TRUE["interaction"]
-        expected = (
-            inner + operators * repeats * _TRUE["part"],
-            inner + parts * repeats * _TRUE["operator"],
-            inner,
-            _TRUE["repeatability"],
-        )
-        keys = ("board", "operator", "interaction", "repeat")
-        true = float(variances({k: np.array([e]) for k, e in zip(keys, expected, strict=True)}, SHAPE)[name][0])
-        points, held = pivots(_FREEDOMS, PIVOTS), 0
+        expected, freedoms = _expected(SHAPE, true), _freedoms(SHAPE)
+        value = float(variances({k: np.array([e]) for k, e in zip(_SOURCES, expected, strict=True)}, SHAPE)[name][0])
+        points, held = pivots(freedoms, PIVOTS), 0
         for start in range(0, draws, CHUNK):
             size = min(CHUNK, draws - start)
-            drawn = {}
-            for column, (key, mean_square, freedom) in enumerate(zip(keys, expected, _FREEDOMS, strict=True)):
-                squares = mean_square * chance.chisquare(freedom, size)
-                drawn[key] = squares[:, None] / points[None, :, column]
-            low, high = np.quantile(variances(drawn, SHAPE)[name], [0.025, 0.975], axis=1)
-            held += int(np.count_nonzero((low <= true) & (true <= high)))
+            squares = {
+                key: mean_square * chance.chisquare(freedom, size)
+                for key, mean_square, freedom in zip(_SOURCES, expected, freedoms, strict=True)
+            }
+            low, high = by_pivots(squares, points, SHAPE, CONFIDENCE)[name]
+            held += int(np.count_nonzero((low <= value) & (value <= high)))
         return held, CONFIDENCE
+
+    return trial
+
+
+def _share(shape: tuple[int, int, int], share: float) -> Trial:
+    """Return a trial of the limits of the gauge's share of the spread, which is a stated one."""
+
+    def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
+        gauge = _TRUE["repeatability"] + _TRUE["operator"] + _TRUE["interaction"]
+        expected = _expected(shape, _TRUE | {"part": gauge * (1 / share**2 - 1)})
+        freedoms = dict(zip(_SOURCES, _freedoms(shape), strict=True))
+        drawn = {
+            name: mean_square * chance.chisquare(freedom, draws) / freedom
+            for mean_square, (name, freedom) in zip(expected, freedoms.items(), strict=True)
+        }
+        low, high = np.sqrt(gauge_share(drawn, freedoms, shape, CONFIDENCE))
+        return int(np.count_nonzero((low <= share) & (share <= high))), CONFIDENCE
 
     return trial
 
@@ -203,9 +226,24 @@ LINES: Final = (
     Line(name="tolerance limits by ranks, 93 boards", exact=True, trial=_ranks(93)),
     Line(name="tolerance limits by ranks, 200 boards", exact=True, trial=_ranks(200)),
     Line(
-        name="tolerance limits, 20 % scatter taken out, 30 boards",
-        exact=False,
-        trial=_scatter_taken_out(30, 0.2),
+        name="tolerance limit, one-sided, 20 % scatter taken out, 30 boards",
+        exact=True,
+        trial=_scatter_taken_out(30, 0.2, one_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 20 % scatter taken out, 10 boards",
+        exact=True,
+        trial=_scatter_taken_out(10, 0.2, two_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 20 % scatter taken out, 30 boards",
+        exact=True,
+        trial=_scatter_taken_out(30, 0.2, two_sided),
+    ),
+    Line(
+        name="tolerance limits, two-sided, 50 % scatter taken out, 100 boards",
+        exact=True,
+        trial=_scatter_taken_out(100, 0.5, two_sided),
     ),
     Line(name="Cp, 30 readings", exact=True, trial=_cp(30)),
     Line(name="Cpk, one limit, 30 readings", exact=True, trial=_cpk(30, -100.0)),
@@ -213,8 +251,16 @@ LINES: Final = (
     Line(name="upper limit of agreement, 20 pairs", exact=True, trial=_agreement(20)),
     Line(name="variance of repeatability, 10 x 3 x 3", exact=True, trial=_repeatability),
     Line(name="variance of the gauge, 10 x 3 x 3", exact=False, trial=_component("gauge")),
+    Line(
+        name="variance of the gauge, operators alike, 10 x 3 x 3",
+        exact=False,
+        trial=_component("gauge", _ALIKE),
+    ),
     Line(name="variance of the boards, 10 x 3 x 3", exact=False, trial=_component("part")),
-    Line(name="gauge as a share of the spread, 10 x 3 x 3", exact=False, trial=_component("study")),
+    Line(name="gauge as 10 % of the spread, 10 x 3 x 3", exact=True, trial=_share(SHAPE, 0.1)),
+    Line(name="gauge as 35 % of the spread, 10 x 3 x 3", exact=True, trial=_share(SHAPE, 0.35)),
+    Line(name="gauge as 70 % of the spread, 10 x 3 x 3", exact=True, trial=_share(SHAPE, 0.7)),
+    Line(name="gauge as 35 % of the spread, 5 x 2 x 2", exact=True, trial=_share((5, 2, 2), 0.35)),
 )
 
 

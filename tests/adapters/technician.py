@@ -22,6 +22,7 @@ from benchtest.instruments import Asker, Link
 from benchtest.perform import Kept, Performed, Watcher, perform
 from benchtest.readings import Origin
 from benchtest.rig import Rig
+from benchtest.rig.limited import LimitedBench
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
 from benchtest.terminals import Pair
@@ -60,6 +61,10 @@ class Technician:
             if part in text and typed:
                 return typed.pop(0)
         return self.answer(text)
+
+    def knows(self, text: str) -> bool:
+        """Return whether this person would know what to do."""
+        return any(re.match(pattern, text) for pattern, _ in self._known())
 
     def answer(self, text: str) -> str:
         """Do what is asked, and return what is seen."""
@@ -169,9 +174,10 @@ class Technician:
     def _light(self, lamp: str) -> list[tuple[bool, float]]:
         """Watch a lamp; return how long it was lit and dark, in turn."""
         self.wait(LOOK)
-        step = 0.01
-        times = np.arange(round(LOOK / step), dtype=np.float64) * step + (self.clock.now() - LOOK)
-        seen = np.broadcast_to(self.scene.signal(self.harness.light[lamp]).sample(times), times.shape) > 0.4
+        step, blend = 0.01, 20  # an eye blends what is quicker than it
+        times = np.arange(round(LOOK / step) * blend, dtype=np.float64) * step / blend + (self.clock.now() - LOOK)
+        light = np.broadcast_to(self.scene.signal(self.harness.light[lamp]).sample(times), times.shape)
+        seen = light.reshape(-1, blend).mean(axis=1) > 0.3
         edges = np.flatnonzero(np.diff(seen)) + 1
         return [(bool(part[0]), len(part) * step) for part in np.split(seen, edges)]
 
@@ -255,8 +261,9 @@ def worked_by(
     )
     with opened as device:
         part = Part(name="io", device=device, channels=channels(harness), stamp=math.inf, every=1.0)
+        roles = {number: channel.role for number, channel in prepared.procedure.channels.items()}
         rig = Rig(
-            bench=ComposedBench([part], clock),
+            bench=LimitedBench(ComposedBench([part], clock), limits=fixture.limits, roles=roles),
             link=link,
             clock=clock,
             origin=Origin.BY_HAND,

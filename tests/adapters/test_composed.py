@@ -14,6 +14,7 @@ from benchtest.clock import VirtualClock
 from benchtest.errors import AdapterRefused, AdapterSilent, PlanError
 from benchtest.instruments import Capture, Device, Order, Recording
 from tests.adapters.table_devices import Box, Panel, Psu, Recorder
+from tests.simulator.stand import carwash
 
 STAMP = 0.05
 DRIVE, SUPPLY, CONTACT, LAMP, WAVE = 101, 201, 401, 501, 301
@@ -150,6 +151,27 @@ def test_a_supply_follows_an_order_under_the_limit_that_it_was_given() -> None:
 
     orders = [line for line in table.psu.log if line != "beat"]
     assert ["source 201 24 V 1.5 A", "off 201", "source 201 24 V 1.5 A"] == orders
+
+
+def test_a_supply_that_is_set_to_nothing_is_off() -> None:
+    """As a person is told to switch a supply off: whichever device has it does so."""
+    table = Table()
+    table.bench.source(SUPPLY, volts=24.0, amps=1.5)
+    table.bench.set(SUPPLY, 0.0)
+
+    assert ["source 201 24 V 1.5 A", "off 201"] == [line for line in table.psu.log if line != "beat"]
+
+
+def test_an_instrument_with_drives_and_supplies_is_told_to_switch_its_supply_off() -> None:
+    """It would refuse to set a supply as if it were a drive; with a person at the bench that ended runs."""
+    stand = carwash()
+    supply = stand.supply("main")
+    part = Part(name="io", device=Device.whole(stand.bench), channels=frozenset({supply}), stamp=STAMP, every=0.02)
+    bench = ComposedBench([part], stand.clock)
+    bench.source(supply, volts=24.0, amps=0.5)
+    bench.set(supply, 0.0)
+
+    assert frozenset() == bench.energised()
 
 
 def test_a_supply_without_a_limit_is_not_switched_on() -> None:

@@ -111,5 +111,5 @@ def test_torn_films_are_refused_or_say_that_they_end_early(tmp_path: Path) -> No
 def test_without_the_extra_the_message_names_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Where PyAV is not installed, films are refused with what to install."""
     monkeypatch.setitem(sys.modules, "av", None)
-    with pytest.raises(CaptureError, match=r"pip install 'benchtest\[video\]'"):
+    with pytest.raises(CaptureError, match=r"uv sync .* --extra video"):
         load_av(tmp_path / "a.mp4")

@@ -3,6 +3,7 @@
 import os
 import re
 import sys
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -18,10 +19,14 @@ REQUEST = re.compile(r"(?s)(?:\A|\n)( {2,4}\S[^\n]*(?:\n {6,8}[^\n]*)*)[:?)] \Z"
 
 @dataclass
 class Typist:
-    """Runs benchtest on a pseudo-terminal of 80 columns and lets a technician answer."""
+    """Runs benchtest, or another program, on a pseudo-terminal of 80 columns and lets a technician answer."""
 
     words: tuple[str, ...]
     folder: Path
+    program: tuple[str, ...] = (sys.executable, "-m", "benchtest")
+    surroundings: Mapping[str, str] = field(default_factory=lambda: {**os.environ, "PYTHONPATH": str(ROOT)})
+    waiting: re.Pattern[str] = REQUEST
+    """How what stands on the terminal ends when an answer is waited for; its first group is what is asked."""
     seen: str = ""
     shown: str = ""
     """All that stood on the terminal while a technician answered."""
@@ -29,20 +34,21 @@ class Typist:
 
     def __post_init__(self) -> None:
         self.child: pexpect.spawn[str] = pexpect.spawn(
-            sys.executable,
-            ["-m", "benchtest", *self.words],
+            self.program[0],
+            [*self.program[1:], *self.words],
             cwd=str(self.folder),
-            env={**os.environ, "PYTHONPATH": str(ROOT), "TERM": "dumb"},
+            env={**self.surroundings, "TERM": "dumb"},
             dimensions=(24, COLUMNS),
             encoding="utf-8",
             timeout=30,
         )
+        self.child.delaybeforesend = None  # whoever waits for the request need not wait once more
 
     def request(self) -> str:
         """Return what is asked now, on one line; empty when the program has ended."""
         while True:
-            if match := REQUEST.search(self.seen.replace("\r\n", "\n")):
-                return " ".join(match[1].split())
+            if match := self.waiting.search(self.seen.replace("\r\n", "\n")):
+                return " ".join((match[1] or match[0]).split())
             try:
                 self.seen += self.child.read_nonblocking(4096, timeout=30)
             except pexpect.EOF:

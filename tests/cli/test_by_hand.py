@@ -199,6 +199,35 @@ def test_what_is_not_confirmed_is_not_claimed(start: Start, prepared: Prepared, 
     assert "nobody confirmed that everything is off: X2.5-X2.6, X1.1-X1.2" == run["safe"]["note"]
 
 
+def test_a_terminal_that_is_cut_off_ends_as_aborted(start: Start, prepared: Prepared, place: Path) -> None:
+    """The line to the van is gone in the middle of a request: nobody hears it, the run is whole, exit code 6."""
+    typist = start(*RUN)
+    typist.answered_by(technician_at(prepared), until="make contact of K1")
+    with Path(os.devnull).open("rb") as nothing:
+        os.dup2(nothing.fileno(), typist.child.child_fd)
+    code, run = typist.child.wait(), run_file(place)
+
+    assert (6, "stopped by SIGHUP", False) == (code, run["reason"], run["safe"]["verified"])
+    assert "nobody confirmed that everything is off: X2.5-X2.6, X1.1-X1.2" == run["safe"]["note"]
+
+
+def test_a_command_that_was_given_no_output_does_its_work(place: Path) -> None:
+    """Started with standard output closed, as some schedulers do: the run is there, and its exit code says how."""
+    words = [sys.executable, "-m", "benchtest", "run", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml"]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        ["/bin/sh", "-c", '"$@" >&-', "sh", *words, "--serial", "A1"],
+        cwd=place,
+        stderr=subprocess.PIPE,
+        timeout=60,
+        check=False,
+        env=env,
+    )
+
+    assert (0, b"") == (done.returncode, done.stderr)
+    assert "pass" == json.loads(next((place / "runs").glob("*/run.json")).read_text(encoding="utf-8"))["outcome"]
+
+
 ANSWERS = "A. Tester\n\n0.3\n1200\n\n\nn\n6\n\nn\n12\n\nn\n24\n22 mA\n24\n1\n"
 
 

@@ -2,8 +2,9 @@
 
 A page shows a session in a fence called `console`: a line that begins with `$ ` is typed, what follows is what comes
 back. `…` in a line stands for any text, `…` alone on a line for any lines. A file that the reader is to write stands in
-a fence after a comment `<!-- file: NAME -->`. All of a page is one session in one folder, where `profiles` and
-`fixtures` lie as in a fresh clone.
+a fence after a comment `<!-- file: NAME -->`. A command that asks stands in a fence after `<!-- dialogue -->`, with the
+answers where they are typed. All of a page is one session in one folder, where `profiles`, `fixtures` and the captures
+lie as in a fresh clone.
 """
 
 import re
@@ -12,7 +13,9 @@ from dataclasses import dataclass
 from typing import Final
 
 PROMPT: Final = "$ "
+LEFT_OUT: Final = "…"
 _FILE: Final = re.compile(r"<!-- file: (\S+) -->")
+_DIALOGUE: Final = "<!-- dialogue -->"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -32,6 +35,8 @@ class Typed:
     shown: str
     """What comes back, as the page says."""
     line: int
+    asks: bool = False
+    """On a terminal, where it asks; the answers stand in what is shown."""
 
     def agrees(self, came: str) -> bool:
         """Return whether what came back is what the page shows."""
@@ -41,35 +46,38 @@ class Typed:
 def session(page: str) -> Iterator[Written | Typed]:
     """Yield what a reader of a page writes and types, in order."""
     lines = page.splitlines()
-    at, named = 0, ""
+    at, named, asks = 0, "", False
     while at < len(lines):
         if found := _FILE.fullmatch(lines[at].strip()):
             named = found[1]
+        elif lines[at] == _DIALOGUE:
+            asks = True
         elif lines[at].startswith("```"):
             end = next(place for place in range(at + 1, len(lines)) if lines[place] == "```")
             block = lines[at + 1 : end]
             if named:
                 yield Written(name=named, content="\n".join(block) + "\n", line=at + 1)
             elif lines[at] == "```console":
-                yield from _commands(block, at + 2)
-            at, named = end, ""
+                yield from _commands(block, at + 2, asks=asks)
+            at, named, asks = end, "", False
         at += 1
 
 
-def _commands(block: list[str], first: int) -> Iterator[Typed]:
+def _commands(block: list[str], first: int, *, asks: bool) -> Iterator[Typed]:
     begins = [place for place, line in enumerate(block) if line.startswith(PROMPT)]
     for begin, end in zip(begins, [*begins[1:], len(block)], strict=True):
         shown = "\n".join(block[begin + 1 : end])
-        yield Typed(command=block[begin].removeprefix(PROMPT), shown=shown, line=first + begin)
+        yield Typed(command=block[begin].removeprefix(PROMPT), shown=shown, line=first + begin, asks=asks)
 
 
 def _plain(text: str) -> str:
-    return "".join(f"{line.rstrip()}\n" for line in text.strip("\n").splitlines())
+    """Return a text as it looks: no blanks at the end of a line, and a blank where no line may break."""
+    return "".join(f"{line.rstrip()}\n" for line in text.strip("\n").replace("\N{NO-BREAK SPACE}", " ").splitlines())
 
 
 def _pattern(shown: str) -> str:
     """Return what matches the text of a page: `…` alone any lines or none, within a line anything on it."""
     return "".join(
-        r"(?:[^\n]*\n)*?" if line == "…" else re.escape(line).replace("…", r"[^\n]*?") + r"\n"
+        r"(?:[^\n]*\n)*?" if line == LEFT_OUT else re.escape(line).replace(LEFT_OUT, r"[^\n]*?") + r"\n"
         for line in _plain(shown).splitlines()
     )

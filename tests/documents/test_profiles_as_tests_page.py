@@ -7,6 +7,7 @@ import subprocess
 import sys
 import xml.etree.ElementTree as ET
 from pathlib import Path
+from typing import Any
 
 import pytest
 import yaml
@@ -89,10 +90,16 @@ def test_the_script_for_a_build_leaves_its_reports(place: Path) -> None:
     assert 1 == ended.returncode, ended.stdout + ended.stderr
     assert (105, []) == (len(cases), [case for case in cases for kind in ("failure", "error") if case.find(kind)])
     assert "\nCW-R9,Never two motors at once.,,,,,,,\n" in (place / "trace-carwash.csv").read_text(encoding="utf-8")
+    kept = [pattern for step in steps_of_the_workflow() for pattern in step.get("with", {}).get("path", "").split()]
+    assert ["profiles.xml", "trace-*.csv"] == [pattern for pattern in kept if list(place.glob(pattern))] == kept
 
 
 def test_the_workflow_is_yaml_and_runs_the_script() -> None:
     """PyYAML reads it, and one of its steps is the script."""
+    assert "sh docs/ci/profiles.sh" in [step.get("run") for step in steps_of_the_workflow()]
+
+
+def steps_of_the_workflow() -> list[dict[str, Any]]:
     workflow = yaml.safe_load((ROOT / "docs/ci/workflow.yaml").read_text(encoding="utf-8"))
-    steps = workflow["jobs"]["simulated-bench"]["steps"]
-    assert "sh docs/ci/profiles.sh" in [step.get("run") for step in steps]
+    steps: list[dict[str, Any]] = workflow["jobs"]["simulated-bench"]["steps"]
+    return steps

@@ -1,22 +1,37 @@
-"""Exact binomial limits, against SciPy's beta distribution and against what can be said in closed form."""
+"""Exact binomial limits, against what defines them and against what can be said in closed form."""
+
+import math
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from scipy.stats import beta
 
 from benchtest.metrology.proportion import lower, upper
 
 
-@given(st.integers(1, 3000).flatmap(lambda of: st.tuples(st.integers(0, of), st.just(of))), st.floats(0.5, 0.999))
-def test_limits_are_quantiles_of_the_beta_distribution(counted: tuple[int, int], confidence: float) -> None:
-    """Clopper and Pearson's limits written with the beta distribution (Johnson, Kotz and Kemp, from memory)."""
-    count, of = counted
-    high = 1.0 if count == of else beta.ppf(confidence, count + 1, of - count)
-    low = 0.0 if count == 0 else beta.ppf(1 - confidence, count, of - count + 1)
+def at_most(count: int, of: int, share: float) -> float:
+    """Probability of at most `count` in `of`, in whole numbers to the end."""
+    exact = Fraction(share)
+    return float(
+        sum(math.comb(of, number) * exact**number * (1 - exact) ** (of - number) for number in range(count + 1))
+    )
 
-    assert upper(count, of, confidence) == pytest.approx(high, abs=1e-9)
-    assert lower(count, of, confidence) == pytest.approx(low, abs=1e-9)
+
+@given(st.integers(1, 60).flatmap(lambda of: st.tuples(st.integers(0, of), st.just(of))), st.floats(0.5, 0.999))
+def test_at_a_limit_a_count_as_extreme_has_just_the_probability_that_is_given_up(
+    counted: tuple[int, int], confidence: float
+) -> None:
+    """Clopper and Pearson (1934), by exact sums of the binomial distribution."""
+    count, of = counted
+    high, low = upper(count, of, confidence), lower(count, of, confidence)
+
+    assert (count == of) == (high == 1.0)
+    assert (count == 0) == (low == 0.0)
+    if count < of:
+        assert at_most(count, of, high) == pytest.approx(1 - confidence, rel=1e-9)
+    if count > 0:
+        assert 1 - at_most(count - 1, of, low) == pytest.approx(1 - confidence, rel=1e-6)
 
 
 def test_none_of_a_thousand_is_less_than_three_in_a_thousand() -> None:

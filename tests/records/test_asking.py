@@ -58,10 +58,10 @@ def test_found_by_part_of_what_is_known(benchtest: Said, asked: tuple[str, ...])
 
 def test_history_says_what_the_run_files_say(benchtest: Said, asked: tuple[str, ...], runs: Path) -> None:
     """First, last and change of every number, against the run files themselves; E_n by hand."""
-    files = sorted(runs.glob("*A-1*/run.json"))
+    kept = [json.loads(file.read_text(encoding="utf-8")) for file in runs.glob("*A-1*/run.json")]
     first, last = (
-        {result["check"]["id"]: result for result in json.loads(file.read_text(encoding="utf-8"))["results"]}
-        for file in files
+        {result["check"]["id"]: result for result in run["results"]}
+        for run in sorted(kept, key=lambda run: str(run["started"]))
     )
     found = rows(benchtest("records", "history", "A-1", *asked, "--format", "json"))
     numbers = {name for name, one in first.items() if isinstance(one["value"], float | int)}

@@ -137,13 +137,22 @@ def test_what_is_permitted_reaches_the_adapter() -> None:
     assert [(201, 24.0), (101, 1.0), (101, 0.0), (601, math.inf), (601, 1e3)] == adapter.values
 
 
-def test_a_supply_is_never_set_without_a_current_limit() -> None:
+@pytest.mark.parametrize("volts", [5.0, 1e-9, -1.0, math.nan, math.inf])
+def test_a_supply_is_never_set_without_a_current_limit(volts: float) -> None:
     """Setting a supply as if it were a drive is refused, whatever the value."""
     adapter = Notebook()
     with pytest.raises(AdapterRefused, match="source it, with a current limit"):
-        LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, 5.0)
+        LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, volts)
 
     assert [] == adapter.values
+
+
+def test_a_supply_may_always_be_taken_away() -> None:
+    """A person who loses a supply on purpose is told to switch it off: nothing at all is no order without a limit."""
+    adapter = Notebook()
+    LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, 0.0)
+
+    assert [(201, 0.0)] == adapter.values
 
 
 def _plus(prepared: Prepared, move: Source | Set | Record) -> list[str]:

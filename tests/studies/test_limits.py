@@ -1,5 +1,6 @@
 """Limits from good boards: what is proposed, what is not and why, and a patch that changes just that."""
 
+import itertools
 import math
 import re
 import shutil
@@ -9,10 +10,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy import stats
 
 from benchtest.errors import StudyError
 from benchtest.metrology.tolerance_limits import two_sided
-from benchtest.studies.limits import Method, Wanted, study_limits, told
+from benchtest.studies.limits import Method, Wanted, resolved, study_limits, told
 from benchtest.studies.limits_patch import patch
 from benchtest.studies.limits_report import report
 from benchtest.studies.reading import read
@@ -38,15 +40,39 @@ def test_normal_readings_get_exact_limits_rounded_away_from_them(tmp_path: Path)
 
 
 def test_known_scatter_of_the_bench_is_taken_out(tmp_path: Path) -> None:
-    """A third of the variance gone makes the limits closer; more than half is not believed, and less never widens."""
+    """The more of the variance is the bench's, the closer the limits; what is four fifths or more counts as that."""
     readings = read([boards(tmp_path / "t.csv", 40)])
     (plain,) = study_limits(readings, Wanted()).found
-    (less,) = study_limits(readings, Wanted(scatter=plain.deviation * math.sqrt(1 / 3))).found
-    (all_of_it,) = study_limits(readings, Wanted(scatter=plain.deviation)).found
+    taken = [plain.deviation * math.sqrt(share) for share in (0.05, 1 / 3, 0.8, 1.0)]
+    found = [study_limits(readings, Wanted(scatter=one)).found[0] for one in taken]
+    widths = [one.high - one.low for one in (plain, *found)]
 
-    assert less.high - less.low < plain.high - plain.low
-    assert plain.deviation * math.sqrt(1 / 3) == less.scatter
-    assert (plain.low, plain.high, 0.0) == (all_of_it.low, all_of_it.high, all_of_it.scatter)
+    assert all(closer < wider for wider, closer in itertools.pairwise(widths[:4]))
+    assert widths[3] == pytest.approx(widths[4])
+    assert [*taken[:3], taken[2]] == pytest.approx([one.scatter for one in found])
+    assert found[1].factor == two_sided(40, 39, coverage=0.95, confidence=0.95, taken=(taken[1] / plain.deviation) ** 2)
+
+
+def test_readings_may_speak_against_the_scatter_that_is_stated(tmp_path: Path) -> None:
+    """Forty readings with half of the variance that the bench alone would give them: left in, and said."""
+    readings = read([boards(tmp_path / "t.csv", 40)])
+    (plain,) = study_limits(readings, Wanted()).found
+    study = study_limits(readings, Wanted(scatter=plain.deviation * math.sqrt(2)))
+    (found,) = study.found
+    said = " ".join(" ".join(to_lines(report(study, readings, pictures=False))).split())
+
+    assert (plain.low, plain.high, 0.0) == (found.low, found.high, found.scatter)
+    assert stats.chi2.cdf(39 / 2, 39) < 0.01
+    assert "they differ less than such a bench would let them" in said
+
+
+def test_a_bench_whose_scatter_is_most_of_the_spread_resolves_no_limit(tmp_path: Path) -> None:
+    """Tolerance over U is below 4 even where U is not stated: it is twice the scatter at least."""
+    readings = read([boards(tmp_path / "t.csv", 40)])
+    (plain,) = study_limits(readings, Wanted()).found
+    (proposal,) = study_limits(readings, Wanted(scatter=plain.deviation * math.sqrt(0.5))).proposals
+
+    assert not resolved(proposal)
 
 
 @pytest.mark.parametrize(

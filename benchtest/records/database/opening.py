@@ -249,9 +249,8 @@ def _server_engine(url: str, connect: int, statement: int) -> tuple[Engine, str]
     except (ArgumentError, NoSuchModuleError, ValueError) as cause:
         raise RecordsError(f"this is not the address of a PostgreSQL database: {cause}") from cause
     except ImportError as cause:
-        raise RecordsError(
-            "records on a PostgreSQL server need psycopg (try: pip install 'benchtest[postgresql]')"
-        ) from cause
+        hint = "try, in the clone: .venv/bin/uv sync --inexact --no-dev --extra postgresql"
+        raise RecordsError(f"records on a PostgreSQL server need psycopg ({hint})") from cause
 
     def prepare(connection: Any, _: object) -> None:
         connection.execute(f"SET statement_timeout = {statement}")
