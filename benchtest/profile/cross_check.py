@@ -30,6 +30,7 @@ def cross_check(profile: Profile, review: Review, said: Vocabulary | None) -> No
     check_terminals(profile, review)
     _check_supplies(profile, review)
     _check_fed(profile, review)
+    _check_heartbeat(profile, review)
     _check_commands(profile, review, said)
     _check_feedback(profile, review, said)
     _check_reported(profile, review, said)
@@ -88,6 +89,17 @@ def _check_fed(profile: Profile, review: Review) -> None:
             review.say(
                 ("supplies",), f"there is no d.c. supply{where}", "the first one feeds program and coils", key=True
             )
+
+
+def _check_heartbeat(profile: Profile, review: Review) -> None:
+    """A controller that speaks too seldom would lose the link of a good board between two of its messages."""
+    if profile.link is None:
+        return
+    every, bears = profile.link.controller.every, profile.link.lost_after
+    least = bears.low if bears.low > 0 else bears.high
+    if every >= least:
+        message = f"the controller speaks every {every:g} s, and a board may take the link for lost after {least:g} s"
+        review.say(("link", "controller", "every"), message, "every so often that one message may go missing")
 
 
 def _check_supplies(profile: Profile, review: Review) -> None:
