@@ -11,6 +11,7 @@ import pytest
 
 from benchtest.cli.documents import Prepared, prepare
 from benchtest.errors import DocumentError
+from benchtest.procedure import Interval
 from benchtest.results import Outcome
 from tests.links.misting import written
 
@@ -135,3 +136,18 @@ def test_a_board_without_a_direct_supply_is_refused(tmp_path: Path) -> None:
 
     with pytest.raises(DocumentError, match=r"there is no d\.c\. supply"):
         prepare(profile, fixture, None, ())
+
+
+def test_two_relays_may_obey_one_command(tmp_path: Path, bench: Any) -> None:
+    """A pump and its valve on one demand move together: neither is an intruder, and their coils take the sum."""
+    both = {
+        "command: {link: fan}": "command: {link: mist}",
+        "open_voltage: {min: 90 %}": "open_voltage: {min: 90 %}\n  current: {min: 12 mA, max: 22 mA}",
+    }
+    ready = board(tmp_path, both)
+    checks = {check.title: check.permitted for step in ready.procedure.steps for check in step.checks}
+
+    assert checks["K1 coil current with K2"] == Interval(low=pytest.approx(0.024), high=pytest.approx(0.044))
+    assert [] == [result.check.id for result in bench.performed(ready).results if result.verdict != "pass"]
+    assert Outcome.FAIL is bench.performed(ready, "K2 contact never closes").outcome
+    assert Outcome.FAIL is bench.performed(ready, "K1 coil open").outcome
