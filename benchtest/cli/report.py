@@ -8,12 +8,11 @@ import click
 from benchtest.cli.depot_answers import period_of
 from benchtest.cli.depot_options import in_depot, in_period, opened
 from benchtest.cli.words import say
-from benchtest.cli.written import Written
 
 
 @click.command()
 @in_period
-@click.option("-o", "to", type=Written(), required=True, metavar="FILE")
+@click.option("-o", "to", type=click.Path(path_type=Path, dir_okay=False), required=True, metavar="FILE")
 @in_depot
 def report(since: datetime | None, until: datetime | None, to: Path, root: Path, records: str) -> int:
     """Write one page for whoever runs the depot: returns, findings, failing checks, parts, times.

@@ -14,7 +14,6 @@ WRITING = {
     "study limits, patch": ("study", "limits", "readings.csv", "--patch"),
     "coverage": ("coverage", *CARWASH, "--html"),
     "hookup": ("hookup", *CARWASH, "-o"),
-    "report": ("report", "-o"),
 }
 
 
