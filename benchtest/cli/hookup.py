@@ -6,15 +6,14 @@ import click
 
 from benchtest.cli.documents import fitting_options, fixture_option, prepare, profile_argument
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 
 
 @click.command()
 @profile_argument
 @fixture_option
 @fitting_options
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE", help="A .pdf or .html file."
-)
+@click.option("-o", "--output", type=Written(), required=True, metavar="FILE", help="A .pdf or .html file.")
 def hookup(profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...], output: Path) -> None:
     """Write the hook-up sheet of the board of PROFILE on this bench: every connector, pin by pin.
 

@@ -121,15 +121,15 @@ class _Outage:
         return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
 
     def _supply_lamp(self) -> list[int]:
-        """Return the lamp that goes out with the supply; with the d.c. supply all of them do."""
+        """Return the lamp that goes out with the supply; with the one that feeds the board all of them do."""
         lost = self.profile.supplies.get(self.what.of)
-        gone = self.profile.supplies.values() if lost is not None and lost.kind == "dc" else [lost]
+        gone = self.profile.supplies.values() if self.what.of == self.profile.feeding else [lost]
         lamps = [supply.lamp for supply in gone if supply is not None and supply.lamp is not None]
         return [self.draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in lamps]
 
     def _tells(self) -> bool:
-        """Return whether the board can report the loss of a supply; without d.c. it tells nothing on the link."""
-        return self.profile.supplies[self.what.of].kind != "dc"
+        """Return whether the board can report the loss: without the supply that feeds it, it tells nothing."""
+        return self.what.of != self.profile.feeding
 
     def _take(self, timeline: Timeline, at: float) -> None:
         if self.what.of == "link":

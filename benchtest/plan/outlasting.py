@@ -4,7 +4,7 @@ A relay leaves with what is lost, or with the interlock that then no longer hold
 still there: that of an input is, that of the link is not. An interlock that wants a new command keeps it off.
 """
 
-from benchtest.plan.timeline import first, true_at_rest
+from benchtest.plan.timeline import first, staying, true_with
 from benchtest.profile.board import Interlock
 from benchtest.profile.document import Profile
 
@@ -22,32 +22,21 @@ class Outlasting:
 
     def __init__(self, profile: Profile, lost: str, inputs: list[tuple[str, bool]], commanded: list[str]) -> None:
         self._profile, self._lost = profile, lost
-        unset = {name for name, truth in inputs if not truth}
-        true = true_at_rest(profile) - unset | {name for name, truth in inputs if truth}
+        true = true_with(profile, inputs)
         released = {name for name in commanded if self._released(name)}
-        self.gone = self._permitted(frozenset(commanded) - released, true - {lost})
+        self.gone = staying(profile, frozenset(commanded) - released, true - {lost})
         again = {name for name in released if profile.relays[name].command.input is not None}
         again |= {name for name in commanded if name not in released and self._by_itself(name, true - {lost})}
-        self.back = self._permitted(self.gone | again, true)
+        self.back = staying(profile, self.gone | again, true)
 
     def _released(self, name: str) -> bool:
         """Return whether the loss itself releases a relay."""
         if self._lost == "link":
             return self._profile.relays[name].without_link == "released"
-        return self._profile.supplies[self._lost].kind == "dc"
+        return self._lost == self._profile.feeding
 
     def _locks(self, name: str) -> list[Interlock]:
         return [lock for lock in self._profile.interlocks.values() if lock.relay == name]
-
-    def _permitted(self, energised: frozenset[str], true: frozenset[str]) -> frozenset[str]:
-        """Return which of these relays stay when their interlocks, one after the other, have followed."""
-        while True:
-            stays = frozenset(
-                name for name in energised if all(lock.needs.holds(true | energised) for lock in self._locks(name))
-            )
-            if stays == energised:
-                return stays
-            energised = stays
 
     def _by_itself(self, name: str, true: frozenset[str]) -> bool:
         """Return whether every interlock that lets a relay go also lets it come back."""

@@ -339,7 +339,7 @@ Code = Annotated[CountCode | DigitsCode, Field(discriminator="kind")]
 
 
 class Condition(Section):
-    """Names of inputs, relays or `link`, joined by all, any and none; every list given must hold."""
+    """Inputs, probe states (`probe=state`), relays, supplies, `link`: in all, any and none; each list must hold."""
 
     all: tuple[str, ...] = ()
     """Every one of these must be active."""

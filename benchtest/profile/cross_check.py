@@ -29,6 +29,8 @@ def cross_check(profile: Profile, review: Review, said: Vocabulary | None) -> No
     _check_fitted(profile, review)
     check_terminals(profile, review)
     _check_supplies(profile, review)
+    _check_fed(profile, review)
+    _check_heartbeat(profile, review)
     _check_commands(profile, review, said)
     _check_feedback(profile, review, said)
     _check_reported(profile, review, said)
@@ -74,6 +76,30 @@ def _check_goes_along(keys: KeyPath, name: str, thing: Fitted, target: Fitted, r
     for word, wanted, had in (("variant", target.variant, thing.variant), ("option", target.option, thing.option)):
         if wanted in review.names(f"{word}s") and wanted != had:
             review.say(keys, f"{name} is fitted only with {word} {wanted}", "give both the same variant and option")
+
+
+def _check_fed(profile: Profile, review: Review) -> None:
+    """Program and coils are fed by a d.c. supply, in every variant and without any option."""
+    direct = [supply for supply in profile.supplies.values() if supply.kind == "dc" and supply.option is None]
+    if review.is_broken("supplies"):
+        return
+    for variant in profile.variants or (None,):
+        if not any(supply.variant in {None, variant} for supply in direct):
+            where = f" in variant {variant}" if variant is not None else ""
+            review.say(
+                ("supplies",), f"there is no d.c. supply{where}", "the first one feeds program and coils", key=True
+            )
+
+
+def _check_heartbeat(profile: Profile, review: Review) -> None:
+    """A controller that speaks too seldom would lose the link of a good board between two of its messages."""
+    if profile.link is None:
+        return
+    every, bears = profile.link.controller.every, profile.link.lost_after
+    least = bears.low if bears.low > 0 else bears.high
+    if every >= least:
+        message = f"the controller speaks every {every:g} s, and a board may take the link for lost after {least:g} s"
+        review.say(("link", "controller", "every"), message, "every so often that one message may go missing")
 
 
 def _check_supplies(profile: Profile, review: Review) -> None:

@@ -96,7 +96,7 @@ class Loss(Fitted):
     of: str
     """Name of a supply, or `link`."""
     energised: tuple[str, ...] = ()
-    """Relays to command first."""
+    """Relays to command first, with all that their interlocks wait for."""
     within: Waited | None = None
     """Loss of a supply to the relays' coils or contacts having followed; for the link, its own `lost_after` counts."""
 

@@ -44,6 +44,11 @@ ONE_MISTAKE = [
         "no max is given, and nobody would know how long to wait",
     ),
     ("{min: 0.7 s, max: 1.4 s}", "«{min: -2 s, max: -1 s}", "max is not above 0 s, and nobody would know how long"),
+    (
+        "Controller, every: 200 ms",
+        "Controller, every: «900 ms",
+        "board may take the link for lost after 0.7 s (every so",
+    ),
     # decision
     ("connectors:\n", "decision: {rule: «lenient}\nconnectors:\n", "'lenient' is not possible here"),
     (

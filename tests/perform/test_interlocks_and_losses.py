@@ -11,6 +11,7 @@ import pytest
 
 from benchtest.cli.documents import Prepared, prepare
 from benchtest.errors import DocumentError
+from benchtest.procedure import Interval
 from benchtest.results import Outcome
 from tests.links.misting import written
 
@@ -106,3 +107,50 @@ def test_an_interlock_on_a_supply_is_tried_by_the_loss_of_it(tmp_path: Path) -> 
         board(tmp_path, {LOCK: "needs: {all: [door_shut, main]}"})
     assert loss in str(refused.value.problems)
     board(tmp_path, {LOCK: "needs: {all: [door_shut, main]}", LOSS: f"{LOSS}\n{LOSS.replace('link', 'main')}"})
+
+
+def test_a_second_supply_is_lost_without_the_relays(tmp_path: Path, bench: Any) -> None:
+    """Program and coils are fed by the first d.c. supply: the relays outlast another one, and the board tells."""
+    profile, fixture = written(tmp_path, fixture="simulated")
+    text = profile.read_text(encoding="utf-8").replace("X1: {pins: 2", "X1: {pins: 4")
+    aux = "  aux: {kind: dc, terminals: X1.3-X1.4, nominal: 12 V, current_limit: 200 mA, feedback: flushing}"
+    text = text.replace("\ninputs:", f"\n{aux}\ninputs:").replace("supplies: [main]", "supplies: [main, aux]")
+    text = text.replace("main_ok: {at: 4, bit: 7}", "main_ok: {at: 4, bit: 7}\n        flushing: {at: 4, bit: 6}")
+    profile.write_text(text.replace(LOSS, f"{LOSS}\n{LOSS.replace('link', 'aux')}"), encoding="utf-8")
+    harness = tmp_path / "misting.harness.yaml"
+    wired = harness.read_text(encoding="utf-8").replace("supply: {", "supply: {X1.3-X1.4: 202, ")
+    harness.write_text(wired, encoding="utf-8")
+    ready = prepare(profile, fixture, None, ())
+    (step,) = (step for step in ready.procedure.steps if step.id.startswith("loss-of-aux"))
+    expected = {check.title: check.permitted for check in step.checks}
+
+    assert ("made", "0") == (expected["K1 contact with aux gone"], expected["aux feedback missing"])
+    assert [] == [result.check.id for result in bench.performed(ready).results if result.verdict != "pass"]
+
+
+def test_a_board_without_a_direct_supply_is_refused(tmp_path: Path) -> None:
+    """Nothing would feed its coils."""
+    profile, fixture = written(tmp_path, fixture="simulated")
+    text = profile.read_text(encoding="utf-8").replace("kind: dc", "kind: ac")
+    profile.write_text(text, encoding="utf-8")
+
+    with pytest.raises(DocumentError, match=r"there is no d\.c\. supply"):
+        prepare(profile, fixture, None, ())
+
+
+def test_two_relays_may_obey_one_command(tmp_path: Path, bench: Any) -> None:
+    """A pump and its valve on one demand move together: neither is an intruder, and their coils take the sum."""
+    both = {
+        "command: {link: fan}": "command: {link: mist}",
+        "open_voltage: {min: 90 %}": "open_voltage: {min: 90 %}\n  current: {min: 12 mA, max: 22 mA}",
+    }
+    ready = board(tmp_path, both)
+    checks = {check.title: check.permitted for step in ready.procedure.steps for check in step.checks}
+
+    summed = checks["K1 coil current with K2"]
+
+    assert isinstance(summed, Interval)
+    assert pytest.approx((0.024, 0.044)) == (summed.low, summed.high)
+    assert [] == [result.check.id for result in bench.performed(ready).results if result.verdict != "pass"]
+    assert Outcome.FAIL is bench.performed(ready, "K2 contact never closes").outcome
+    assert Outcome.FAIL is bench.performed(ready, "K1 coil open").outcome
