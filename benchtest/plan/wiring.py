@@ -50,6 +50,10 @@ class Wiring:
             return 0
         return number
 
+    def wired(self, role: Role, terminals: Pair) -> bool:
+        """Return whether the cable set has a wire for this, whatever the adapter behind it can do."""
+        return terminals in getattr(self.harness, role.value)
+
     def has(self, role: Role, terminals: Pair | str | None) -> bool:
         """Return whether something that can be this is wired there."""
         number = getattr(self.harness, role.value).get(terminals) if terminals is not None else None
