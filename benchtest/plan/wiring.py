@@ -95,7 +95,9 @@ class Wiring:
             terminals=f"lamp {terminals}" if role is Role.LIGHT else str(terminals),
             of_reading=how.of_reading if how else 0.0,
             plus=how.plus if how else 0.0,
-            resolution=how.resolution if how else 0.0,
+            resolution=max(how.resolution, adapter.count(number))
+            if how
+            else 0.0,  # no reading is finer than its counts
             low=levels[0],
             high=levels[1],
             instrument=how.instrument if how else "",
