@@ -42,8 +42,8 @@ Place = tuple[str, int, int]
 class Line(Protocol):
     """What a line with Modbus units can do; `modbus_line` says what each raises."""
 
-    last: float
-    """When its last exchange ended."""
+    heard: dict[int, float]
+    """Unit → when it last answered."""
 
     def bits(self, table: str, unit: int, address: int, count: int) -> list[bool]: ...
     def words(self, table: str, unit: int, address: int, count: int) -> list[int]: ...
@@ -59,6 +59,8 @@ class ModbusBench:
         self._line, self._adapter, self._limits = line, adapter, limits
         self._name, self._clock = name, clock
         self._runs = _runs(place for entry in adapter.channels.values() for place in self._read_from(entry))
+        self._watched_over = {place[1]: place for place in map(self._state_of, self._outputs())}
+        """Unit that has outputs, each with a watchdog of its own → a place of it that can be read."""
 
     # ------------------------------------------------------------ who it is, and that we live
 
@@ -67,9 +69,10 @@ class ModbusBench:
         return said or f"Modbus unit {self._adapter.unit} at {self._name}, which does not say who it is"
 
     def beat(self) -> None:
-        """Ask something when nobody else has for a while; without a watchdog nobody waits for it."""
-        if self._clock.now() - self._line.last > self._adapter.dead_man / BEATS:
-            self._read({next(iter(self._runs))[0]})
+        """Ask every unit that has outputs when nobody else has for a while; without a watchdog nobody waits for it."""
+        for unit, place in self._watched_over.items():
+            if self._clock.now() - self._line.heard.get(unit, -math.inf) > self._adapter.dead_man / BEATS:
+                self._read({place})
 
     def check(self) -> None:
         """Do nothing: modules keep no errors, each answer is its own."""
@@ -279,7 +282,8 @@ class ModbusBench:
         if self._adapter.watchdog is not None and self._adapter.dead_man != NO_DEAD_MAN:
             watchdog = self._adapter.watchdog
             count = max(1, math.floor(self._adapter.dead_man / watchdog.scale + 1e-9))
-            self._line.write_word(self._adapter.unit, watchdog.address, count)
+            for unit in self._watched_over:
+                self._line.write_word(unit, watchdog.address, count)
         self.leave()
 
     def leave(self) -> None:

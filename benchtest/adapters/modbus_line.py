@@ -130,6 +130,8 @@ class ModbusLine:
         """Bytes of late answers and garbage thrown away."""
         self.last = clock.now()
         """When the last exchange ended."""
+        self.heard: dict[int, float] = {}
+        """Unit → when it last answered."""
         self._port, self._clock, self._known = port, clock, known
         self._framer = FramerType.SOCKET if baud is None else FramerType.RTU
         self._patience = slowest + (0.0 if baud is None else LONGEST * CHARACTER / baud)
@@ -220,7 +222,7 @@ class ModbusLine:
             pdu: ModbusPDU = getattr(self._client, request)(device_id=unit, **asked)
         except (ModbusException, struct.error, ValueError, IndexError, KeyError) as cause:
             raise self._nothing(unit, cause) from cause
-        self.last = self._clock.now()
+        self.last = self.heard[unit] = self._clock.now()
         if pdu.function_code & 0x7F != FUNCTIONS[request]:
             raise self._misfit(f"function {pdu.function_code & 0x7F}", f"{FUNCTIONS[request]}")
         if not (request in UNCHECKED or self._client.heard(pdu)):

@@ -165,7 +165,7 @@ def _supply_checks(draft: Draft, name: str, evidence: str, window: tuple[float, 
         checks.append(
             maker.number("idle current", mean, "A", interval(supply.idle_current), supply.terminals, "idle_current")
         )
-    if supply.kind == "dc" and wiring.has(Role.SENSE, supply.terminals):
+    if supply.kind == "dc" and wiring.wired(Role.SENSE, supply.terminals):
         channel = wiring.channel(Role.SENSE, supply.terminals, f"voltage of {name}")
         mean = Mean(evidence=evidence, channel=channel, start=start, end=end)
         permitted = Interval(low=supply.nominal * (1 - READ_BACK), high=supply.nominal * (1 + READ_BACK))
@@ -240,7 +240,7 @@ def safe_off(draft: Draft) -> Step:
     maker = Maker(draft=draft, step="safe-off", subject="bench", key=("steps",))
     checks = [maker.number("channels left on", StillOn(evidence="all off"), "", NONE, "bench adapter")]
     for name, supply in draft.profile.supplies.items():
-        if supply.kind == "dc" and draft.wiring.has(Role.SENSE, supply.terminals):
+        if supply.kind == "dc" and draft.wiring.wired(Role.SENSE, supply.terminals):
             channel = draft.wiring.channel(Role.SENSE, supply.terminals, f"voltage of {name}")
             mean = Mean(evidence="after off", channel=channel, start=start, end=end)
             about = Maker(draft=draft, step="safe-off", subject=name, key=("supplies", name))

@@ -50,6 +50,10 @@ class Wiring:
             return 0
         return number
 
+    def wired(self, role: Role, terminals: Pair) -> bool:
+        """Return whether the cable set has a wire for this, whatever the adapter behind it can do."""
+        return terminals in getattr(self.harness, role.value)
+
     def has(self, role: Role, terminals: Pair | str | None) -> bool:
         """Return whether something that can be this is wired there."""
         number = getattr(self.harness, role.value).get(terminals) if terminals is not None else None
@@ -57,7 +61,7 @@ class Wiring:
 
     def facts(self, profile: Profile) -> dict[int, Channel]:
         """Return what the judge must know of every channel of the harness."""
-        nominal = next(supply.nominal for supply in profile.supplies.values() if supply.kind == "dc")
+        nominal = profile.supplies[profile.feeding].nominal
         test, light = self.fixture.contact_test, self.fixture.light
         levels = {
             Role.CONTACT: (CLOSED_SHARE * test.voltage, OPEN_SHARE * test.voltage),
@@ -91,7 +95,9 @@ class Wiring:
             terminals=f"lamp {terminals}" if role is Role.LIGHT else str(terminals),
             of_reading=how.of_reading if how else 0.0,
             plus=how.plus if how else 0.0,
-            resolution=how.resolution if how else 0.0,
+            resolution=max(how.resolution, adapter.count(number))
+            if how
+            else 0.0,  # no reading is finer than its counts
             low=levels[0],
             high=levels[1],
             instrument=how.instrument if how else "",

@@ -16,10 +16,14 @@ from benchtest.interlocks import refused_by_the_bench, refused_order
 class LimitedBench:
     """A bench adapter that lets nothing through which the fixture's hard limits forbid."""
 
-    def __init__(self, bench: BenchAdapter, *, limits: HardLimits, roles: Mapping[int, Role]) -> None:
+    def __init__(
+        self, bench: BenchAdapter, *, limits: HardLimits, roles: Mapping[int, Role], by_hand: bool = False
+    ) -> None:
+        """`by_hand`: a person puts the ohmmeter where it is asked for, also across a contact of a board with power."""
         self._bench = bench
         self._limits = limits
         self._roles = roles
+        self._by_hand = by_hand
 
     def identity(self) -> str:
         return self._bench.identity()
@@ -58,7 +62,14 @@ class LimitedBench:
         return self._bench.supply_state(channel)
 
     def measure(self, channel: int) -> float:
+        if self._roles.get(channel) is Role.OHMS and not self._by_hand and (on := self._supplies_on()):
+            refused = f"ohms are read without power only, and supply {on[0]} is on"
+            raise AdapterRefused(f"channel {channel}: {refused} (read them before power, or after everything off)")
         return self._bench.measure(channel)
+
+    def _supplies_on(self) -> list[int]:
+        """Return the supplies that are on, as the adapters say, whichever of them has the ohmmeter."""
+        return sorted(one for one in self._bench.energised() if self._roles.get(one) is Role.SUPPLY)
 
     def begin(self, capture: Capture) -> Started:
         if not 0.0 < capture.duration < math.inf or not 0.0 < capture.rate < math.inf:

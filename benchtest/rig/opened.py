@@ -80,7 +80,8 @@ def open_rig(
                 rig = _real(stack, procedure, fixture, harness, ports, company.asker if company else None)
         roles = {number: channel.role for number, channel in procedure.channels.items()}
         roles |= self_checking(fixture)
-        rig = replace(rig, bench=LimitedBench(rig.bench, limits=fixture.limits, roles=roles))
+        by_hand = rig.person is not None
+        rig = replace(rig, bench=LimitedBench(rig.bench, limits=fixture.limits, roles=roles, by_hand=by_hand))
         stack.callback(rig.make_safe, procedure)
         rig.bench.all_off()
         yield rig

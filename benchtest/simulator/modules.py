@@ -22,6 +22,7 @@ from benchtest.fixture.modbus import (
     Register,
     ResistanceRegister,
     SupplyRegisters,
+    Watchdog,
 )
 from benchtest.simulator.scene import Scene
 from benchtest.simulator.section import Section
@@ -37,6 +38,7 @@ TABLES: Final = {
     4: "input register",
 }
 """Function code → table (V1.1b3, clause 6)."""
+OUTPUTS: Final = (Coil, ResistanceRegister, SupplyRegisters)
 
 Place = tuple[str, int, int]
 """Table, unit, address."""
@@ -52,7 +54,9 @@ class Modules:
         self._writes: dict[Place, Callable[[int], None]] = {}
         self._words: dict[Place, int] = {}
         """What was written to set-points."""
-        self._heard, self._time_out = clock.now(), math.inf
+        self._heard: dict[int, float] = {}
+        self._time_out: dict[int, float] = {}
+        """Unit → when it was last asked, and what its watchdog bears."""
         for channel, entry in adapter.channels.items():
             self._remember(entry)
             if channel in scene.roles:
@@ -62,9 +66,15 @@ class Modules:
     # ------------------------------------------------------------ the watchdog
 
     def judge_watchdog(self) -> None:
-        """Drop the outputs when nobody has asked for the watchdog's time."""
-        if self._clock.now() - self._heard > self._time_out:
-            self.all_off()
+        """Drop the outputs of each unit that nobody has asked for its watchdog's time."""
+        gone = [unit for unit, bears in self._time_out.items() if self._clock.now() - self._heard[unit] > bears]
+        if gone:
+            for channel in sorted(self._bench.energised(), key=self._is_supply):  # loads first
+                if self._unit(self.adapter.channels[channel].unit) in gone:
+                    self._bench.off(channel)
+
+    def _is_supply(self, channel: int) -> bool:
+        return isinstance(self.adapter.channels[channel], SupplyRegisters)
 
     def all_off(self) -> None:
         self._bench.all_off()
@@ -118,13 +128,13 @@ class Modules:
 
     def read(self, table: str, unit: int, address: int) -> int:
         """Return what stands at a place now."""
-        self._heard = self._clock.now()
+        self._heard[unit] = self._clock.now()
         reader = self._reads.get((table, unit, address))
         return reader() if reader is not None else self._words.get((table, unit, address), 0)
 
     def write(self, table: str, unit: int, address: int, value: int) -> None:
         """Write to a place; AdapterRefused when the bench behind it does."""
-        self._heard = self._clock.now()
+        self._heard[unit] = self._clock.now()
         place = (table, unit, address)
         self._writes.get(place, partial(self._words.__setitem__, place))(value)
 
@@ -200,14 +210,19 @@ class Modules:
         if known is not None:
             self._reads[known.kind, self._unit(known.unit), known.address] = lambda: known.reads
         if watchdog is not None:
-            place = ("holding register", self.adapter.unit, watchdog.address)
-            self._words[place] = 0
+            outputs = (one for one in self.adapter.channels.values() if isinstance(one, OUTPUTS))
+            for unit in {self._unit(one.unit) for one in outputs}:
+                self._wire_watchdog(unit, watchdog)
 
-            def start(value: int) -> None:
-                self._words[place] = value
-                self._time_out = value * watchdog.scale if value else math.inf
+    def _wire_watchdog(self, unit: int, watchdog: Watchdog) -> None:
+        place = ("holding register", unit, watchdog.address)
+        self._words[place] = 0
 
-            self._writes[place] = start
+        def start(value: int) -> None:
+            self._words[place] = value
+            self._time_out[unit] = value * watchdog.scale if value else math.inf
+
+        self._writes[place] = start
 
     def _set_ohms(self, channel: int, decade: ResistanceRegister, place: Place, value: int) -> None:
         self._words[place] = value

@@ -4,12 +4,13 @@ import io
 import math
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import pytest
 
 from benchtest.adapters.modbus import ModbusBench, open_modbus
+from benchtest.cli.documents import Prepared
 from benchtest.errors import AdapterMissing, AdapterRefused, AdapterSilent, PlanError, RigError
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.modbus import ModbusAdapter
@@ -182,6 +183,30 @@ def test_the_modules_watchdog_drops_the_outputs_of_a_host_that_is_gone(board: Se
         assert frozenset() == board.scene.energised()
 
 
+def two_units() -> Prepared:
+    """Return the car-wash board with its supply on a second unit of the line, as docs/benches.md has it."""
+    prepared = carwash("modbus")
+    fixture = prepared.fixture.fixture
+    io = fixture.adapters["io"]
+    supply = io.channels[201].model_copy(update={"unit": 2})
+    io = io.model_copy(update={"channels": {**io.channels, 201: supply}})
+    fixture = fixture.model_copy(update={"adapters": {**fixture.adapters, "io": io}})
+    return replace(prepared, fixture=replace(prepared.fixture, fixture=fixture))
+
+
+def test_every_unit_with_outputs_has_its_own_watchdog_and_its_own_signs_of_life() -> None:
+    """While one unit alone is asked the other one's output stays on; when the host is gone both drop."""
+    with served(two_units()) as board, opened(board, dead_man=0.5) as bench:
+        bench.outputs.set(101, 1)
+        bench.supplies.source(201, volts=6.0, amps=0.1)
+        for _ in range(10):
+            bench.panel.look([401])
+            bench.wait(0.1)
+        assert frozenset({101, 201}) == board.scene.energised()
+        CLOCK.sleep_until(CLOCK.now() + 0.8)
+        assert frozenset() == board.scene.energised()
+
+
 def test_a_server_that_is_gone_is_a_fault_of_the_bench(board: Served) -> None:
     """Dying in the middle: one of our errors, soon."""
 
@@ -215,7 +240,7 @@ class Memory:
     values: dict[tuple[str, int], int] = field(default_factory=dict)
     stuck: Sequence[tuple[str, int]] = ()
     asked: list[tuple[str, int, int]] = field(default_factory=list)
-    last: float = 0.0
+    heard: dict[int, float] = field(default_factory=dict)
 
     def words(self, table: str, unit: int, address: int, count: int) -> list[int]:
         del unit

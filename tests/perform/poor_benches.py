@@ -6,7 +6,7 @@ the worst lateness that the fixture allows, and always in the same way.
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import partial
 
 from benchtest.adapters.composed import ComposedBench, Part
@@ -38,7 +38,7 @@ class DirectLine:
     modules: Modules
     clock: VirtualClock
     takes: float
-    last: float = 0.0
+    heard: dict[int, float] = field(default_factory=dict)
 
     def _pass(self) -> None:
         self.clock.sleep_until(self.clock.now() + self.takes / 2)
@@ -47,7 +47,7 @@ class DirectLine:
         self._pass()
         found = [self.modules.read(table, unit, at) for at in range(address, address + count)]
         self._pass()
-        self.last = self.clock.now()
+        self.heard[unit] = self.clock.now()
         return found
 
     def bits(self, table: str, unit: int, address: int, count: int) -> list[bool]:
@@ -63,7 +63,7 @@ class DirectLine:
         self._pass()
         self.modules.write(table, unit, address, value)
         self._pass()
-        self.last = self.clock.now()
+        self.heard[unit] = self.clock.now()
 
     def identification(self, unit: int) -> str:
         return f"Benchtest,Virtual bench adapter,{unit},1"

@@ -8,6 +8,7 @@ import pytest
 from benchtest.cli.documents import Prepared
 from benchtest.errors import DocumentError, PlanError
 from benchtest.fixture.document import Fixture, Harness
+from benchtest.fixture.modbus import ModbusAdapter
 from benchtest.instruments import Role
 from benchtest.plan import plan
 from benchtest.procedure import Interval, Procedure, Record, Say, Source
@@ -185,3 +186,30 @@ def test_a_reported_code_needs_a_link(tmp_path: Path) -> None:
 
     with pytest.raises(DocumentError, match="code status is reported by the link, but the board has none"):
         load_profile(wrong)
+
+
+def test_no_reading_is_finer_than_the_counts_of_its_register(bench: Any) -> None:
+    """A register of 100 mΩ a count cannot show 1 mΩ, whatever its instrument could: half a count is left in doubt."""
+    prepared = bench.prepared("carwash")
+    register = {"kind": "input register", "address": 4, "scale": "100 mohm"}
+    io = ModbusAdapter.model_validate({"driver": "modbus", "dead_man": "none", "channels": {702: register}})
+
+    stated = prepared.procedure.channels[702].resolution
+    adapters = {**prepared.fixture.fixture.adapters, "meter": io}
+    counted = replanned(prepared, fixture={"adapters": adapters}).channels[702].resolution
+
+    assert (1e-3, 0.1) == (stated, counted)
+
+
+def test_a_supply_whose_channel_cannot_be_read_as_volts_is_named_and_not_left_out(bench: Any) -> None:
+    """A register written down in amperes where the cable set senses a supply: the plan names the gap, not silence."""
+    prepared = bench.prepared("carwash")
+    register = {"kind": "input register", "address": 4, "scale": "1 mA"}
+    io = ModbusAdapter.model_validate({"driver": "modbus", "dead_man": "none", "channels": {301: register}})
+    adapters = {**prepared.fixture.fixture.adapters, "meter": io}
+
+    with pytest.raises(PlanError) as refused:
+        replanned(prepared, fixture={"adapters": adapters})
+
+    said = "X1.1-X1.2 is 'sense' on adapter meter, which can only be current, needed for voltage of main"
+    assert said in str(refused.value)

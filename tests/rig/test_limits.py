@@ -137,16 +137,39 @@ def test_what_is_permitted_reaches_the_adapter() -> None:
     assert [(201, 24.0), (101, 1.0), (101, 0.0), (601, math.inf), (601, 1e3)] == adapter.values
 
 
-def test_a_supply_is_never_set_without_a_current_limit() -> None:
-    """Setting a supply as if it were a drive is refused, whatever the value; only off needs no limit."""
+@pytest.mark.parametrize("on", [frozenset({101}), frozenset({101, 202})])
+def test_no_ohmmeter_is_put_on_a_board_with_power(on: frozenset[int]) -> None:
+    """Whichever device has the ohmmeter, it reads while every supply is off; a drive alone gives no power."""
+
+    class Powered(Notebook):
+        def energised(self) -> frozenset[int]:
+            return on
+
+    bench = LimitedBench(Powered(), limits=LIMITS, roles={**ROLES, 701: Role.OHMS})
+
+    assert 301.0 == bench.measure(301)
+    if 202 in on:
+        with pytest.raises(AdapterRefused, match="channel 701: ohms are read without power only, and supply 202 is on"):
+            bench.measure(701)
+    else:
+        assert 701.0 == bench.measure(701)
+
+
+@pytest.mark.parametrize("volts", [5.0, 1e-9, -1.0, math.nan, math.inf])
+def test_a_supply_is_never_set_without_a_current_limit(volts: float) -> None:
+    """Setting a supply as if it were a drive is refused, whatever the value."""
     adapter = Notebook()
-    bench = LimitedBench(adapter, limits=LIMITS, roles=ROLES)
-    for volts in (5.0, 1e-9, math.nan, -1.0):
-        with pytest.raises(AdapterRefused, match="source it, with a current limit"):
-            bench.set(201, volts)
+    with pytest.raises(AdapterRefused, match="source it, with a current limit"):
+        LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, volts)
+
     assert [] == adapter.values
 
-    bench.set(201, 0.0)
+
+def test_a_supply_may_always_be_taken_away() -> None:
+    """A person who loses a supply on purpose is told to switch it off: nothing at all is no order without a limit."""
+    adapter = Notebook()
+    LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, 0.0)
+
     assert [(201, 0.0)] == adapter.values
 
 
