@@ -1,5 +1,6 @@
 """One check → one result: ask the measurand's function, then compare."""
 
+import math
 from collections.abc import Iterable
 from typing import assert_never
 
@@ -98,7 +99,7 @@ def _compared(check: Check, procedure: Procedure, readings: Readings, finding: F
             uncertainty=None,
             coverage=None,
             verdict=_verdict(check.permitted, finding, 0.0, rule),
-            note=_noted(finding.note, _rounded(check, finding, None)),
+            note=_noted(finding.note, _unknown(finding, 0.0), _rounded(check, finding, None)),
             origin=readings.origin,
         )
     both = combine(finding.budget)
@@ -111,7 +112,7 @@ def _compared(check: Check, procedure: Procedure, readings: Readings, finding: F
         uncertainty=uncertainty,
         coverage=coverage,
         verdict=verdict,
-        note=_noted(finding.note, refused, _rounded(check, finding, uncertainty)),
+        note=_noted(finding.note, refused, _unknown(finding, uncertainty), _rounded(check, finding, uncertainty)),
         origin=readings.origin,
         budget=finding.budget,
         freedom=both.freedom,
@@ -158,6 +159,13 @@ def _rounded(check: Check, finding: Finding, uncertainty: float | None) -> str:
             return f"{full} before rounding" if full else ""
         case _:
             return ""
+
+
+def _unknown(finding: Finding, uncertainty: float) -> str:
+    """Return why nothing can be said of a number; empty where something can."""
+    if isinstance(finding.value, float) and math.isnan(finding.value):
+        return "what was read is not a number"
+    return "" if math.isfinite(uncertainty) else "its uncertainty is not known"
 
 
 def _noted(*notes: str) -> str:

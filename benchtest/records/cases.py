@@ -53,7 +53,7 @@ def cases(procedure: Procedure, results: Iterable[Result], outcome: Outcome, rea
 
 def _case(step: str, check: Check, result: Result | None, *, accepted: bool) -> Case:
     if result is None or result.verdict is Verdict.NOT_TESTED:
-        why = (result.note if result else "") or "never reached"
+        why = (result.note or "nothing was decided") if result else "never reached"
         sentence, word = f"not tested: {check.title}: {why}", str(Verdict.NOT_TESTED)
         return Case(
             step=step, name=check.title, counted="error", word=word, sentence=sentence, check=check, result=result

@@ -250,7 +250,9 @@ def test_missing_evidence_and_absent_things_are_not_tested() -> None:
 def test_a_meters_reading(ohms: float, permitted: Interval, verdict: Verdict) -> None:
     """Within, over range on either side, not a number, within the guard band."""
     bench = Bench(evidence={"bridge": Value(value=ohms)})
-    assert bench.judge(Scalar(evidence="bridge"), permitted, unit="Ω").verdict is verdict
+    result = bench.judge(Scalar(evidence="bridge"), permitted, unit="Ω")
+    assert result.verdict is verdict
+    assert ("not a number" in result.note) == math.isnan(ohms)
 
 
 def test_what_a_supply_says_of_itself() -> None:

@@ -51,6 +51,16 @@ def test_what_was_not_tested_is_an_error_and_never_green(tmp_path: Path) -> None
     ]
 
 
+def test_what_was_read_and_not_decided_was_reached(tmp_path: Path) -> None:
+    """An older run says nothing of why; that it was never reached is said only where there is no result."""
+    run = finished_run()
+    undecided = replace(run, results=(replace(run.results[0], verdict=Verdict.NOT_TESTED, note=""), *run.results[2:]))
+    found = [error.get("message", "") for error in ET.parse(write_junit(tmp_path, undecided)).getroot().iter("error")]
+    told = [message.rpartition(": ")[2] for message in found]
+
+    assert ["nothing was decided", "never reached"] == told[:2]
+
+
 @pytest.mark.parametrize("outcome", [Outcome.ABORTED, Outcome.BENCH_FAULT])
 def test_a_board_that_is_not_judged_has_neither_passed_nor_failed(tmp_path: Path, outcome: Outcome) -> None:
     """When a run was stopped or its bench failed, every check is an error, those that were read before too."""
