@@ -195,3 +195,11 @@ def _blinded(step: Step) -> Step:
     """Return a step as planned for a bench that can neither order nor read anything in it."""
     absent = Absent(reason="not on this bench")
     return replace(step, moves=(), checks=tuple(replace(check, measurand=absent) for check in step.checks))
+
+
+def test_the_wire_list_says_a_register_with_its_unit() -> None:
+    """A scale is a quantity on the sheet, as the fixture has it, and no pair of a number and a letter."""
+    wires = {row.cells[2] for row in sheet_of(carwash("modbus")).wires}
+
+    assert "io 801 (kind input register, address 9, scale 100 µA)" in wires
+    assert "io 101 (kind coil, address 0)" in wires
