@@ -87,6 +87,14 @@ def yes(text: str) -> bool:
     raise ValueError(f"expected y or n, got {text.strip()!r}")
 
 
+def name(text: str) -> str:
+    """Return who somebody is, on one line. Raises ValueError for what is no name, above all for a yes or a no."""
+    typed = " ".join(text.split())
+    if len(typed) < 2 or typed.lower() in YES | NO or not any(character.isalpha() for character in typed):
+        raise ValueError("expected your name")
+    return typed[:60]
+
+
 def state(text: str) -> str:
     """Return lit, dark or blinking, from its figure or the beginning of its word. Raises ValueError otherwise."""
     word = text.strip().lower()

@@ -41,7 +41,7 @@ class Conversation:
 
     def done(self, request: str, *, skippable: bool = True) -> None:
         """Ask for something to be done and wait for Enter."""
-        self.want(f"{request}. Enter when done:", _nothing_else, skippable=skippable)
+        self.want(f"{request}. Enter when done:", nothing_else, skippable=skippable)
 
     def want(
         self,
@@ -104,7 +104,8 @@ class Conversation:
             raise Skip(reason)
 
 
-def _nothing_else(typed: str) -> str:
+def nothing_else(typed: str) -> str:
+    """Take Enter, or a plain yes, for what is done; raises ValueError for anything else, above all a no."""
     if typed.lower() not in {"", "y", "yes", "ok", "done"}:
         raise ValueError(f"expected Enter alone when it is done, got {typed!r}")
     return ""

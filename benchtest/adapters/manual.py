@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import Final
 
 from benchtest.adapters import answers
-from benchtest.adapters.asking import Conversation
+from benchtest.adapters.asking import Conversation, nothing_else
 from benchtest.clock import Clock
 from benchtest.errors import Aborted, AdapterRefused
 from benchtest.fixture.document import Adapter, HardLimits
@@ -62,8 +62,8 @@ class ManualBench:
         self.talk.tell("Before anything is energised:")
         for caution in CAUTIONS:
             self.talk.tell(f"  - {caution}")
-        self.name = self._at_first("I have read this. Your name:", _named)
-        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", str)
+        self.name = self._at_first("I have read this. Your name:", answers.name)
+        self._at_first("Switch every supply off and take all leads off the board. Enter when done:", nothing_else)
         self.talk.tell("At every request: b back, s skip with a reason, p pause, ? help.")
 
     def _at_first(self, prompt: str, understand: Callable[[str], str]) -> str:
@@ -120,15 +120,20 @@ class ManualBench:
 
     def _read_supply(self, channel: int) -> SupplyState:
         known, ordered = self._known(channel), self.on[channel]
-        limiting = self.talk.want(f"Is the supply at {known.terminals} in current limit? (y or n)", answers.yes)
+        limiting = self._limits(known)
         while not limiting:
             try:
                 volts = self._volts_shown(known, ordered)
             except Back:
-                limiting = self.talk.want(f"Is the supply at {known.terminals} in current limit? (y or n)", answers.yes)
+                limiting = self._limits(known)
             else:
                 return SupplyState(on=True, volts=volts, amps=0.0, limiting=False)
         return SupplyState(on=True, volts=0.0, amps=0.0, limiting=True)
+
+    def _limits(self, known: Channel) -> bool:
+        """Return whether a supply limits; not skipped, since that is what says whether it may go any higher."""
+        ask = f"Is the supply at {known.terminals} in current limit? (y or n)"
+        return self.talk.want(ask, answers.yes, skippable=False)
 
     def off(self, channel: int) -> None:
         """Take a load into the next request to switch off; a supply is asked for at once, after those loads."""
@@ -166,7 +171,9 @@ class ManualBench:
                 if typed in {"", "y", "yes", "ok", "off", "done"}:
                     return True
                 if typed in answers.NO:
+                    self.talk.tell("  Not confirmed. Cut the supply in hardware before you touch the board.")
                     return False
+                self.talk.tell(f"    expected Enter when it is off, or n when that cannot be confirmed, got {typed!r}.")
         except (Aborted, KeyboardInterrupt):  # gone, or gone again: what cannot be asked is not claimed
             self.unanswered = True
             self.talk.tell("  Nobody confirmed that it is off. Switch the supplies off before you touch the board.")
@@ -312,9 +319,3 @@ def _ends(known: Channel) -> str:
 
 def _safe(known: Channel) -> float:
     return math.inf if known.role is Role.RESISTANCE else 0.0
-
-
-def _named(typed: str) -> str:
-    if len(typed) < 2 or not any(character.isalpha() for character in typed):
-        raise ValueError("expected your name")
-    return " ".join(typed.split())[:60]

@@ -39,7 +39,7 @@ MARK_OF: Final[Mapping[Outcome, str]] = {
     Outcome.ABORTED: "■",
 }
 _LEAST_REAL_LAST: Final = tuple(Origin)
-_CLAIMED: Final = ("claimed_1", "claimed_2", "claimed_3")
+_CLAIMED: Final = ("claimed_2", "claimed_3")
 _NOT_CLAIMED: Final = ("unclaimed_1", "unclaimed_2", "unclaimed_3")
 _LABELS: Final = ("head_", "caption_", "col_", "see_", "seal_", "in_words", "signature", "page_of", "nothing_")
 """Beginnings of the keys whose texts the pages put in themselves."""
@@ -163,12 +163,13 @@ def describe(
     results = {result.check.id: result for result in run.results}
     sections = _sections(run, results, words)
     unreached = [section for section in sections if not section.reached]
+    untested = tuple(row for section in sections for row in _untested(section))
     why = "; ".join(dict.fromkeys(row.note for each in unreached for row in each.rows))
     identity = short(run.number, words)
     return Document(
         format=FORMAT,
         language=words.tag,
-        labels={key: text for key, text in words.texts.items() if key.startswith(_LABELS)},
+        labels=_labels(words, passed=passed),
         letterhead=_letterhead(run, words),
         title=words.say("title_pass" if passed else "title_other"),
         number=identity,
@@ -192,7 +193,7 @@ def describe(
         suspects_are=words.say("suspects_are"),
         next_checks=tuple(short(words.phrase(line), words) for line in run.next_checks),
         next_are=words.say("next_are"),
-        not_tested=tuple(row for section in sections for row in _untested(section)),
+        not_tested=untested,
         left_out=tuple(row for section in sections if section.reached for row in _untested(section)),
         not_reached=tuple(
             Fact(label=each.title, value=number(len(each.rows), words, "one_check", "checks")) for each in unreached
@@ -210,7 +211,7 @@ def describe(
         bench=bench_of(run, words),
         rule=rule_sentences(run.procedure, words),
         traces=traces_of(run, words),
-        claimed=tuple(words.say(key) for key in _CLAIMED),
+        claimed=tuple(words.say(key) for key in ("claimed_partly" if untested else "claimed_1", *_CLAIMED)),
         not_claimed=tuple(words.say(key) for key in _NOT_CLAIMED),
         terms=run.depot.terms if run.depot else (),
         terms_of=words.say("head_terms", depot=run.depot.name) if run.depot and run.depot.terms else "",
@@ -219,6 +220,14 @@ def describe(
         end=words.say("end_pass" if passed else "end_other", number=identity),
         replaces=short(replaces, words),
     )
+
+
+def _labels(words: Language, *, passed: bool) -> dict[str, str]:
+    """Return what the pages put in themselves; what a certificate has to look at has passed, conditionally."""
+    labels = {key: text for key, text in words.texts.items() if key.startswith(_LABELS)}
+    if passed:
+        labels |= {f"{key}_look": words.say(f"look_conditional_{key}") for key in ("head", "caption")}
+    return labels
 
 
 def _letterhead(run: Run, words: Language) -> Letterhead | None:

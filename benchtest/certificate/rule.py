@@ -20,7 +20,7 @@ def rule_sentences(procedure: Procedure, words: Language) -> tuple[str, ...]:
 
 
 def _uncertainty(decision: DecisionRule, words: Language) -> str:
-    covered = words.number(f"{probability(decision.coverage) * 100:.4g} %")
+    covered = words.number(f"{probability(decision.coverage) * 100:.6g} %")
     if decision.rule == "simple acceptance":
         return words.say("rule_uncertainty", covered=covered)
     return words.say("rule_guarded_uncertainty", covered=covered, guard=words.number(f"{decision.guard:g}"))
@@ -42,7 +42,8 @@ def _risk(procedure: Procedure, words: Language) -> tuple[str, ...]:
         return ()
     if decision.guard >= 1 and decision.coverage >= 2:
         return (words.say("risk"),)
-    risk = words.number(chance(below(-decision.guard * decision.coverage)))
+    # beyond U the tails of few degrees of freedom are longer than the normal one; at U all are alike
+    risk = words.number(chance(below(-min(decision.guard, 1.0) * decision.coverage)))
     return (words.say("risk_at_most", risk=risk),)
 
 

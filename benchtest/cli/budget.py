@@ -90,7 +90,7 @@ def _lines(run: Run, result: Result) -> list[str]:
         *(f"  one quantity behind several terms: {one}" for one in _shared(result.budget.terms)),
         f"  combined standard uncertainty u = {plain(standard, unit, digits=3)}",
         f"  effective degrees of freedom {_freedom(result.freedom)}",
-        f"  k = {result.coverage:.4g} for a coverage probability of {covered * 100:.4g} %",
+        f"  k = {result.coverage:.4g} for a coverage probability of {covered * 100:.6g} %",
         f"  U = {plain(result.uncertainty, unit, digits=3)}",
         *_risk(result),
     ]

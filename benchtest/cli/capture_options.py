@@ -145,3 +145,6 @@ def _draw(found: Sequence["Measured"], picture: Path) -> None:
             draw(one, path)
         except ValueError as problem:
             raise click.UsageError(str(problem)) from None
+        except OSError as problem:
+            hint = "try another place with --picture"
+            raise click.UsageError(f"{path}: cannot be written: {problem.strerror} ({hint})") from None

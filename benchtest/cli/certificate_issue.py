@@ -76,6 +76,8 @@ def withhold(paper: Path, lines: tuple[str, ...], into: Path) -> int:
     The digest that stays says nothing of what was there. The serial number of the board is part of the seal and stays.
     """
     _known(paper)
+    if into.exists() and into.samefile(paper):
+        raise click.UsageError(f"--into {str(into)!r} is the paper itself, which stays whole (name another file)")
     try:
         copy = without(read_bytes(paper, largest=LARGEST), lines)
     except (json.JSONDecodeError, UnicodeDecodeError) as cause:

@@ -8,6 +8,7 @@ import click
 from benchtest.canonical import wrong
 from benchtest.cli.certificate_verify import LARGEST, latest
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 from benchtest.documents import read_bytes
 from benchtest.records.folder import read_run
 from benchtest.seal import State, read_stations, station_folder, stations_file
@@ -25,7 +26,7 @@ from benchtest.seal.text import to_text
 @click.option(
     "--position", type=click.IntRange(1, 24), default=1, show_default=True, help="First free label of a sheet."
 )
-@click.option("--output", "-o", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="The PDF.")
+@click.option("--output", "-o", type=Written(), metavar="FILE", help="The PDF.")
 @click.option("--language", metavar="NAME", help="Another than the paper's: en, de, or a language file.")
 def label(run: Path, sheet: bool, position: int, output: Path | None, language: str | None) -> int:
     """Write a label with the QR code of the last paper of folder RUN, to be stuck to the board or its bag.

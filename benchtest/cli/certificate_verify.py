@@ -101,7 +101,9 @@ def latest(folder: Path) -> Path:
     """Return the last issue of the sealed JSON in a run folder. Raises DocumentError when there is none."""
     papers = [path for name in ("certificate", "report") for path in folder.glob(f"{name}*.json")]
     if not papers:
-        raise wrong(folder, "holds no certificate and no report", hint="seal it with 'benchtest certificate seal'")
+        finished = (folder / "run.json").exists()
+        hint = "seal it with 'benchtest certificate seal'" if finished else "is this the folder of a finished run?"
+        raise wrong(folder, "holds no certificate and no report", hint=hint)
     return max(papers, key=lambda path: int(number) if (number := path.stem.rpartition("-")[2]).isdigit() else 1)
 
 

@@ -11,6 +11,7 @@ from typing import Final
 
 import click
 
+from benchtest.adapters.answers import name
 from benchtest.cautions import CAUTIONS, before_power
 from benchtest.cli.documents import Prepared
 from benchtest.errors import PlanError
@@ -32,16 +33,17 @@ def expects_virtual(prepared: Prepared) -> bool:
 
 
 def ask_for_name() -> str:
-    """Return the name that was typed under the cautions; an empty one is wrong usage."""
-    name = clean_text(click.prompt("Type your name to acknowledge these cautions", default="", show_default=False))
-    if not name:
-        raise click.UsageError("the cautions were not acknowledged; nothing was opened")
-    return name
+    """Return the name that was typed under the cautions; what is no name, such as a no, is wrong usage."""
+    typed = clean_text(click.prompt("Type your name to acknowledge these cautions", default="", show_default=False))
+    try:
+        return name(typed)
+    except ValueError:
+        raise click.UsageError("no name was typed, so the cautions were not acknowledged; nothing was opened") from None
 
 
 def can_ask() -> bool:
     """Return whether a person sits at this terminal."""
-    return sys.stdin.isatty() and sys.stdout.isatty()
+    return all(stream is not None and stream.isatty() for stream in (sys.stdin, sys.stdout))
 
 
 def refuse_unacknowledged(fixture: Fixture) -> None:

@@ -10,6 +10,7 @@ import click
 
 from benchtest.cli.documents import fitting_options, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 from benchtest.studies.coverage import Coverage, study
 from benchtest.studies.known import home, subject_of
 from benchtest.studies.page import to_html, to_json, to_lines
@@ -48,7 +49,7 @@ class Share(click.ParamType[float]):
 @click.option("--scheduler", default="", metavar="ADDRESS", help="Dask scheduler to send the work to (extra cluster).")
 @click.option("--minimum", type=Share(), metavar="SHARE", help="Exit 1 when a smaller share of boards is caught.")
 @click.option("--json", "as_json", is_flag=True, help="The study as JSON.")
-@click.option("--html", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE", help="Also write a page.")
+@click.option("--html", type=Written(), metavar="FILE", help="Also write a page.")
 @click.option("--kept", type=click.Path(path_type=Path, file_okay=False), metavar="FOLDER", help="Where trials lie.")
 def coverage(
     profile: Path,
@@ -100,7 +101,8 @@ def progress_bar(of: int) -> Iterator[Progress]:
     """Show on standard error how far it is and how long it will take; nothing where nobody looks."""
     told = 0
     numbers: Iterable[int] = range(of)
-    with click.progressbar(numbers, label="boards", file=sys.stderr) as bar:
+    hidden = sys.stderr is None or not sys.stderr.isatty()
+    with click.progressbar(numbers, label="boards", file=sys.stderr, hidden=hidden) as bar:
 
         def progress(done: int, _of: int) -> None:
             nonlocal told

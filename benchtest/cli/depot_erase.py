@@ -53,6 +53,8 @@ def erase(
             say(f"would erase {', '.join(only or FIELDS)} of {count}: {', '.join(chosen) or 'none'}")
             say("nothing was erased (say --yes)")
             return 0
+        if not chosen:
+            say("nothing was erased: no case that has left is like that (look at the spelling)")
         for order in chosen:
             taken = carry_out(depot, order, fields=only or FIELDS, reason=reason, by=by)
             papers = "1 paper" if taken.papers == 1 else f"{taken.papers} papers"

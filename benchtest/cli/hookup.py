@@ -6,6 +6,7 @@ import click
 
 from benchtest.cli.documents import fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 
 
 @click.command()
@@ -13,9 +14,7 @@ from benchtest.cli.words import say
 @fixture_option
 @fitting_options
 @partial_option
-@click.option(
-    "-o", "--output", type=click.Path(path_type=Path), required=True, metavar="FILE", help="A .pdf or .html file."
-)
+@click.option("-o", "--output", type=Written(), required=True, metavar="FILE", help="A .pdf or .html file.")
 def hookup(
     profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...], partial: bool, output: Path
 ) -> None:
@@ -38,7 +37,11 @@ def hookup(
         made=f"{wall_time():%Y-%m-%d}",
     )
     sheet = describe(prepared.fitted, prepared.fixture.fixture, prepared.harness, prepared.procedure, documents)
-    output.write_bytes(to_pdf(sheet) if output.suffix == ".pdf" else to_html(sheet).encode())
+    try:
+        output.write_bytes(to_pdf(sheet) if output.suffix == ".pdf" else to_html(sheet).encode())
+    except OSError as problem:
+        hint = "try another place with -o"
+        raise click.UsageError(f"{output}: cannot be written: {problem.strerror} ({hint})") from None
     say(f"{output}: {len(sheet.connectors)} connectors, {len(sheet.wires)} wires")
     for row in sheet.swaps:
         say(f"  easily swapped: {row.cells[0]}: {row.cells[1]}")

@@ -102,6 +102,9 @@ def run(
         prepared, asked = _taken_up(resume, profile, ports, given=given)
     else:
         serial = serial or serial_of(address(records, root, site), root, person["work_order"] or "")
+        if not serial and person["work_order"]:
+            unknown = f"no board is known here under work order {person['work_order']!r}"
+            raise click.UsageError(f"Missing option '--serial', for {unknown} ('benchtest depot list' shows all)")
         job = _job(_needed(serial, "'--serial'"), person, after)
         documents = _needed(profile, "'PROFILE'"), _needed(fixture, "'--fixture'")
         prepared = prepare(*documents, variant, options, partial=partial)
@@ -113,6 +116,7 @@ def run(
     asked = replace(asked, acknowledged=clean_text(acknowledge), override=read_override(override_calibration))
     asked = with_case(prepared, replace(asked, records=address(records, asked.root, site)))
     prepared, asked = with_recorded_run(prepared, asked)
+    _refuse_unspellable(asked.root, prepared.profile.path, prepared.fixture.path)
     by_person = bool(people(prepared.fixture.fixture, prepared.harness))
     if not as_json:
         _greet(prepared, by_person=by_person)
@@ -128,6 +132,7 @@ def run(
         tell(json.dumps(_summary(held), ensure_ascii=False))
     else:
         _tell(held.run, held.folder, by_person=by_person)
+        _tell_suspects(prepared, held.run, held.folder)
     if held.kept is not None:
         tell_kept(held.kept)
     if asked.in_depot:
@@ -159,6 +164,17 @@ def _check_revision(prepared: Prepared, job: Job) -> None:
     revisions = prepared.profile.profile.board.revisions
     if job.revision and job.revision not in revisions:
         raise click.UsageError(f"revision {job.revision!r} is not in this profile (it is for: {', '.join(revisions)})")
+
+
+def _refuse_unspellable(*paths: Path) -> None:
+    """Raise wrong usage for a path that neither journal nor records can hold, before the bench is opened."""
+    for path in paths:
+        whole = str(path.resolve())
+        try:
+            whole.encode()
+        except UnicodeEncodeError:
+            hint = "a name in it is not text in UTF-8, so that it cannot be written down (rename it)"
+            raise click.UsageError(f"{whole!r}: {hint}") from None
 
 
 def _job(serial: str, person: dict[str, str | None], after: Path | None) -> Job:
@@ -294,16 +310,23 @@ def _tell(run: Run, folder: Path, *, by_person: bool) -> None:
     elif run.origin is Origin.REPLAYED:
         say("REPLAYED: readings of an earlier run, judged again; no board was on the bench")
     say(f"number {run.number}, written to {folder}")
-    if run.outcome is Outcome.FAIL:
-        _tell_suspects(run, folder)
     if by_person and run.outcome in {Outcome.ABORTED, Outcome.BENCH_FAULT}:
         say("go on with:")
-        click.echo(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
+        tell(spelled(f"benchtest run --resume {shlex.quote(str(folder))}", sys.stdout))  # one line, to be copied
 
 
-def _tell_suspects(run: Run, folder: Path) -> None:
-    """Say where to look first, where the faults of this board were tried out before; else how to have that."""
+def _tell_suspects(prepared: Prepared, run: Run, folder: Path) -> None:
+    """Say where to look first, where the faults of this board were tried out before; else how to have that, if at all.
+
+    Of a board that a person worked by hand, and of a replayed run, `diagnose` knows nothing.
+    """
+    if run.outcome is not Outcome.FAIL:
+        return
+    from benchtest.studies.known import unlike_any
+
+    if unlike_any(prepared):
+        return
     for one in run.suspects:
         say(f"{percent(one.probability):>7}  {one.named}")
     say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
-    click.echo(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))
+    tell(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))

@@ -7,11 +7,14 @@ no bars. With --json there is nothing but the summary.
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from benchtest.cli.words import duration, folded, line, say
+from benchtest.cli.words import duration, folded, line, say, unheard
 from benchtest.procedure import Procedure, Step
 from benchtest.results import BenchCheck, Result, Verdict
+
+if TYPE_CHECKING:
+    from rich.text import Text
 
 
 class Screen(Protocol):
@@ -88,14 +91,18 @@ class Bar:
         self.progress.advance(self._task, step.duration)
         for result in results:
             if result.verdict is not Verdict.PASS:
-                self.progress.console.print(Text(folded(line(result), columns)))
+                self._print(Text(folded(line(result), columns)))
 
     def checked(self, bench: BenchCheck) -> None:
         from rich.text import Text
 
         self.progress.advance(self._task, self._before)
         for text in said_of_the_bench(bench):
-            self.progress.console.print(Text(folded(text, self.progress.console.width)))
+            self._print(Text(folded(text, self.progress.console.width)))
+
+    def _print(self, text: "Text") -> None:
+        with unheard():
+            self.progress.console.print(text)
 
 
 class Talk:
@@ -151,9 +158,13 @@ def screen(procedure: Procedure, *, before: float = 0.0, quiet: bool, by_person:
         yield Talk(procedure, err=quiet)
     elif quiet:
         yield Quiet()
-    elif sys.stdout.isatty():
+    elif sys.stdout is not None and sys.stdout.isatty():
         bar = Bar(procedure, before)
-        with bar.progress:
+        bar.progress.start()
+        try:
             yield bar
+        finally:
+            with unheard():
+                bar.progress.stop()
     else:
         yield Lines(procedure)

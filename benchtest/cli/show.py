@@ -33,13 +33,24 @@ def show(run: Path, everything: bool, only: str | None, budget: str | None, as_j
     if as_json:
         click.echo((run / "run.json").read_text(encoding="utf-8"))
         return 0
+    steps = _chosen(found, only)
     _head(found)
-    for step in found.procedure.steps:
-        if only is None or step.id == only:
-            _step(found, step, everything=everything or only is not None)
+    for step in steps:
+        _step(found, step, everything=everything or only is not None)
     torn = ", its last line is torn" if journal.torn else ""
     say(f"\njournal: {len(journal.entries)} lines, chain whole{torn}; recordings: {len(found.recordings)}, unchanged")
     return 0
+
+
+def _chosen(run: Run, only: str | None) -> tuple[Step, ...]:
+    """Return the steps that are asked for. Raises wrong usage where no step of the run is called that."""
+    steps = tuple(step for step in run.procedure.steps if only is None or step.id == only)
+    if not steps:
+        from benchtest.documents import nearest_or_list
+
+        known = nearest_or_list(only, [step.id for step in run.procedure.steps], what="it has")
+        raise click.UsageError(f"no step of this run is called {only!r} ({known})")
+    return steps
 
 
 def _interrupted(journal: JournalRead) -> int:
@@ -50,8 +61,12 @@ def _interrupted(journal: JournalRead) -> int:
     done = sum(entry.kind == "step judged" for entry in journal.entries)
     last = f"{done} steps done, the last one begun was {steps[-1]}" if steps else "no step was begun"
     say(f"the program ended before it could write run.json: {last}")
+    for entry in journal.entries:
+        if entry.kind == "bench not opened or not closed":
+            say(f"the bench could not be opened, or not be closed: {entry.facts.get('problem', '?')}")
     if any(entry.kind == "asked" for entry in journal.entries):
-        say("safe state: not confirmed; switch the supplies off, then go on with 'benchtest run --resume' if you like")
+        hint = "begin a new run" if journal.torn else "go on with 'benchtest run --resume' if you like"
+        say(f"safe state: not confirmed; switch the supplies off, then {hint}")
     else:
         say(
             "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, "

@@ -7,6 +7,7 @@ import click
 
 from benchtest.cli.study_options import Amount, Share, study_options, tell_report
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 
 if TYPE_CHECKING:
     from benchtest.studies.limits import Method
@@ -25,7 +26,7 @@ if TYPE_CHECKING:
 )
 @click.option("--scatter", type=Amount(), metavar="QUANTITY", help="Standard deviation of the bench, to be taken out.")
 @click.option("--profile", type=click.Path(path_type=Path), metavar="FILE", help="The profile to make a patch of.")
-@click.option("--patch", "target", type=click.Path(path_type=Path), metavar="FILE", help="Where to write the patch.")
+@click.option("--patch", "target", type=Written(), metavar="FILE", help="Where to write the patch.")
 def limits(
     sources: tuple[str, ...],
     part: str,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from benchtest.cli.words import spelled, tell
+from benchtest.cli.written import Written
 
 if TYPE_CHECKING:
     from benchtest.studies.report import Report
@@ -30,12 +31,11 @@ def study_options(columns: tuple[str, ...]) -> Callable[[Callable[..., Any]], Ca
             ctx.exit()
 
     def add(command: Callable[..., Any]) -> Callable[..., Any]:
-        path = click.Path(path_type=Path)
         for option in (
             click.option(
                 "--template", is_flag=True, is_eager=True, expose_value=False, callback=template, help="An empty table."
             ),
-            click.option("--html", type=path, metavar="FILE", help="Also write a page with pictures."),
+            click.option("--html", type=Written(), metavar="FILE", help="Also write a page with pictures."),
             click.option("--json", "as_json", is_flag=True, help="The findings as JSON."),
             click.option(
                 "--reading",

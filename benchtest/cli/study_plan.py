@@ -7,6 +7,7 @@ import click
 
 from benchtest.cli.study_options import OPEN
 from benchtest.cli.words import say
+from benchtest.cli.written import Written
 
 
 def _names(given: str, word: str) -> tuple[str, ...]:
@@ -26,9 +27,7 @@ def _names(given: str, word: str) -> tuple[str, ...]:
 @click.option("--unit", default="", metavar="UNIT", help="Such as ms or mohm.")
 @click.option("--low", default="", metavar="NUMBER", help="Lowest permitted value, in the unit.")
 @click.option("--high", default="", metavar="NUMBER", help="Highest permitted value.")
-@click.option(
-    "--output", type=click.Path(path_type=Path), metavar="FILE", help="Write the sheet here, not to the screen."
-)
+@click.option("--output", type=Written(), metavar="FILE", help="Write the sheet here, not to the screen.")
 def plan(
     boards: str,
     operators: str,
@@ -49,6 +48,8 @@ def plan(
 
     for name, text in (("--low", low), ("--high", high)):
         _check_limit(name, text)
+    if low and high and float(low) >= float(high):
+        raise click.UsageError(f"--low {low} is not below --high {high}")
     asked = Asked(
         boards=_names(boards, ""),
         operators=_names(benches or operators, "Bench " if benches else ""),

@@ -1,9 +1,12 @@
 """How results are said on a terminal: one line each, in words that need neither colour nor special characters."""
 
+import errno
 import os
 import shutil
 import sys
 import textwrap
+from collections.abc import Iterator
+from contextlib import contextmanager
 from typing import Final, TextIO
 
 import click
@@ -45,6 +48,9 @@ OUTCOME: Final = {
     Outcome.ABORTED: "ABORTED: the board is not judged",
 }
 
+GONE: Final = frozenset({errno.EPIPE, errno.EIO})
+"""What writing to somebody who has left ends with: the reader of a pipe, a terminal whose line was cut."""
+
 
 def say(text: str, *, err: bool = False) -> None:
     """Print a line; where the encoding lacks a character, a plain spelling stands in.
@@ -52,6 +58,8 @@ def say(text: str, *, err: bool = False) -> None:
     On a terminal a long line is broken between words and goes on indented; anywhere else it stays one line.
     """
     stream = sys.stderr if err else sys.stdout
+    if stream is None:  # started with it closed: there is nobody to tell
+        return
     if stream.isatty():
         text = "\n".join(folded(part, shutil.get_terminal_size().columns) for part in text.split("\n"))
     tell(spelled(text, stream), err=err)
@@ -68,9 +76,18 @@ def spelled(text: str, stream: TextIO) -> str:
 
 def tell(text: str, *, err: bool = False) -> None:
     """Print a line as it is; when its reader has gone, nothing more is said, and the work goes on to its own end."""
-    try:
+    with unheard(err=err):
         click.echo(text, err=err)
-    except BrokenPipeError:
+
+
+@contextmanager
+def unheard(*, err: bool = False) -> Iterator[None]:
+    """Let what is said in here fall silent, and all that follows, where its reader has gone."""
+    try:
+        yield
+    except OSError as problem:
+        if problem.errno not in GONE:
+            raise
         os.dup2(os.open(os.devnull, os.O_WRONLY), (sys.stderr if err else sys.stdout).fileno())
 
 
@@ -93,7 +110,7 @@ def line(result: Result, *, risk: bool = False) -> str:
     if result.note:
         parts.append(result.note)
     if result.risk is not None and (risk or result.verdict is not Verdict.PASS):
-        parts.append(f"conforms with {chance(result.risk.conformity)}")
+        parts.append(f"conforms with a probability of {chance(result.risk.conformity)}")
     return "; ".join(parts)
 
 

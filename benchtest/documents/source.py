@@ -36,7 +36,8 @@ def read_bytes(path: Path, *, largest: int = LARGEST) -> bytes:
     if len(content) > largest:
         raise _whole(path, f"is larger than {largest // 1024} KiB", "is this the right file?")
     if not content.strip():
-        raise _whole(path, "is empty", "begin with a 'format:' line")
+        written = path.suffix.lower() in {".yaml", ".yml"}
+        raise _whole(path, "is empty", "begin with a 'format:' line" if written else "is this the right file?")
     return content
 
 

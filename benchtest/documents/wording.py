@@ -43,6 +43,22 @@ class Finding:
 
 
 Words = tuple[str, str]
+SPELLED: Final[Mapping[str, str]] = {
+    r"^[A-Za-z][A-Za-z0-9_ -]{0,39}$": "a letter, then letters, digits, blanks, '_' and '-'; 40 characters at most",
+    r"^[A-Za-z][A-Za-z0-9 _-]{0,39}$": "a letter, then letters, digits, blanks, '_' and '-'; 40 characters at most",
+    r"^[A-Za-z][A-Za-z0-9_-]{0,39}$": "a letter, then letters, digits, '_' and '-'; 40 characters at most",
+    r"^[A-Za-z][A-Za-z0-9_]{0,39}$": "a letter, then letters, digits and '_'; 40 characters at most",
+    r"^[A-Z][A-Z0-9]*$": "a capital letter, then capital letters and digits, such as X7",
+    r"^[A-Z0-9][A-Z0-9-]{1,29}$": "capital letters, digits and '-', 2 to 30 of them, such as CW-0410",
+    r"^[A-Za-z0-9][A-Za-z0-9._/:-]{0,39}$": "letters, digits and . _ / : -, without blanks; 40 characters at most",
+    r"^[ -~]?$": "one character, such as '*'",
+    r"^[!-~]{1,20}$": "1 to 20 characters without blanks or accents",
+    r"^[ -*,/:-@\[-`{-~]$": "one character that stands in no number, such as ','",
+    r"^[0-9a-f]{64}$": "64 digits 0 to 9 and a to f",
+    r"^[0-9a-f]{128}$": "128 digits 0 to 9 and a to f",
+    r"^[a-z]{2,3}(-[A-Za-z0-9]{2,8})*$": "a language tag, such as en or nl-BE",
+}
+"""What may be written where a pattern says it, in words."""
 
 
 def shown(value: object) -> str:
@@ -86,7 +102,7 @@ def _key(finding: Finding) -> Words:
     name = shown(finding.error["input"])
     match finding.error["type"]:
         case "string_pattern_mismatch":
-            return f"{name} cannot be a name here", f"names match {finding.context['pattern']}"
+            return f"{name} cannot be a name here", _spelled(finding)
         case "string_type":
             return f"name {name} is not text", f"write it in quotes: {str(finding.error['input'])!r}"
         case "int_parsing" | "int_type":
@@ -95,6 +111,11 @@ def _key(finding: Finding) -> Words:
             return _own(finding)
         case _:
             return f"{name} cannot be a name here: {_plain(finding)}", ""
+
+
+def _spelled(finding: Finding) -> str:
+    pattern = str(finding.context["pattern"])
+    return SPELLED.get(pattern, f"it matches {pattern}")
 
 
 def _unknown_key(finding: Finding) -> Words:
@@ -170,7 +191,7 @@ _WORDS: Final[Mapping[str, Callable[[Finding], Words]]] = {
     "quantity": _own,
     "terminal": _own,
     "string_type": _text,
-    "string_pattern_mismatch": _bounded("does not match {pattern}"),
+    "string_pattern_mismatch": lambda f: (f"{f.found} cannot be written here", _spelled(f)),
     "string_too_short": _expected("text that is not empty"),
     "string_too_long": lambda f: (f"text longer than {f.context['max_length']} characters", "shorten it"),
     "bool_type": _expected("true or false"),

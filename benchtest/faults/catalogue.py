@@ -174,12 +174,20 @@ def _polled(link: Link) -> bool:
     return any(layout.answers for layout in layouts if layout.name == link.board.message)
 
 
+def _reports_volts(link: Link) -> bool:
+    """Return whether the board reports a voltage, as far as the profile itself says what is in its messages."""
+    if not isinstance(link, SerialLink):
+        return True
+    return any(place.unit == "V" for layout in link.resolved().messages for place in layout.signals.values())
+
+
 def _logic(profile: Profile) -> _Found:
     yield from ((name, kind) for name in profile.interlocks for kind in (Kind.INTERLOCK_IGNORED, Kind.INTERLOCK_ALWAYS))
     yield from (("processor", kind) for kind in (Kind.NOT_RUNNING, Kind.STARTS_LATE))
     if profile.link is None:
         return
-    yield from (("link", kind) for kind in _OF_A_LINK)
+    volts = _reports_volts(profile.link)
+    yield from (("link", kind) for kind in _OF_A_LINK if volts or kind is not Kind.SCALING_WRONG)
     if not _polled(profile.link):
         yield from (("link", kind) for kind in (Kind.HEARTBEAT_LATE, Kind.HEARTBEAT_JITTERS))
     if any(isinstance(code, CountCode) for code in profile.codes.values()):

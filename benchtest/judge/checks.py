@@ -8,7 +8,7 @@ from benchtest.judge.finding import Case, Finding, NotSeen, Undecided
 from benchtest.metrology.budget import Combined, combine
 from benchtest.metrology.conformity import Risk, specific_risk
 from benchtest.metrology.decision import decide, inside
-from benchtest.metrology.figures import plain
+from benchtest.metrology.figures import before_rounding, plain
 from benchtest.procedure import (
     Absent,
     Bounce,
@@ -98,7 +98,7 @@ def _compared(check: Check, procedure: Procedure, readings: Readings, finding: F
             uncertainty=None,
             coverage=None,
             verdict=_verdict(check.permitted, finding, 0.0, rule),
-            note=finding.note,
+            note=_noted(finding.note, _rounded(check, finding, None)),
             origin=readings.origin,
         )
     both = combine(finding.budget)
@@ -111,7 +111,7 @@ def _compared(check: Check, procedure: Procedure, readings: Readings, finding: F
         uncertainty=uncertainty,
         coverage=coverage,
         verdict=verdict,
-        note="; ".join(filter(None, [finding.note, refused])),
+        note=_noted(finding.note, refused, _rounded(check, finding, uncertainty)),
         origin=readings.origin,
         budget=finding.budget,
         freedom=both.freedom,
@@ -148,6 +148,20 @@ def _refused(check: Check, finding: Finding, band: float, verdict: Verdict) -> s
             return f"inside the limits by less than the guard band of {plain(band, check.unit)}"
         case _:
             return ""
+
+
+def _rounded(check: Check, finding: Finding, uncertainty: float | None) -> str:
+    """Return the value as it was decided, where it is printed on the other side of a limit; else empty."""
+    match check.permitted, finding.value:
+        case Interval(low=low, high=high), float(value):
+            full = before_rounding(value, uncertainty, check.unit, low=low, high=high)
+            return f"{full} before rounding" if full else ""
+        case _:
+            return ""
+
+
+def _noted(*notes: str) -> str:
+    return "; ".join(filter(None, notes))
 
 
 def _nothing(check: Check, readings: Readings, verdict: Verdict, note: str) -> Result:

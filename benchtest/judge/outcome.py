@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 from benchtest.metrology.decision import inside
 from benchtest.metrology.figures import figures, unusual
-from benchtest.procedure import DecisionRule, Interval
+from benchtest.procedure import DecisionRule, Interval, StillOn
 from benchtest.results import Outcome, Result, Verdict
 
 
@@ -13,11 +13,16 @@ def conclude(results: Sequence[Result], decision: DecisionRule, *, complete: boo
 
     `complete` is True when every step was performed. A conditional fail is no failure outside doubt: it is undecided,
     and so is a conditional pass unless the rule accepts those. A board has failed for a value outside a limit; one that
-    guarded acceptance refuses inside the limit is not accepted, which proves nothing against the board.
+    guarded acceptance refuses inside the limit is not accepted, which proves nothing against the board. Nor does an
+    output that the bench left on, or what was read while it was on: that is the bench's own fault.
     """
     failed = [result for result in results if result.verdict is Verdict.FAIL and not _refused_inside(result)]
-    if failed:
+    left_on = [result for result in failed if isinstance(result.check.measurand, StillOn)]
+    meanwhile = {_step_of(result) for result in left_on}
+    if any(_step_of(result) not in meanwhile for result in failed):
         return Outcome.FAIL, _first(failed, "failed")
+    if left_on:
+        return Outcome.BENCH_FAULT, _first(left_on, "failed")
     open_questions = [result for result in results if not _settled(result, decision)]
     if open_questions:
         first = open_questions[0]
@@ -27,6 +32,10 @@ def conclude(results: Sequence[Result], decision: DecisionRule, *, complete: boo
     if not results:
         return Outcome.INCONCLUSIVE, "nothing was looked at"
     return Outcome.PASS, _all_passed(results)
+
+
+def _step_of(result: Result) -> str:
+    return result.check.id.partition(".")[0]
 
 
 def _settled(result: Result, decision: DecisionRule) -> bool:

@@ -36,6 +36,7 @@ def _scalar(case: Case, asked: Scalar) -> Finding:
             raise Undecided(f"evidence {asked.evidence!r} has no {field}")
     if asked.minus:
         return _difference(case, value, channel, asked.minus)
+    value = abs(value) if channel.role is Role.CONTACT else value  # a pair may be wired either way round
     if math.isinf(value):
         return Finding(value=float(value), note="over range")
     if not channel.instrument:

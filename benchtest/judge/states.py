@@ -50,7 +50,8 @@ def _single(case: Case, asked: StateOf, value: float) -> Finding:
     channel, test = case.watched(asked.channel), case.procedure.contact_test
     contact = channel.role in {Role.CONTACT, Role.OHMS}
     if channel.role is Role.OHMS:
-        value = test.voltage if math.isinf(value) else test.voltage * value / (value + test.series)
+        ohms = max(value, 0.0)  # a meter's zero may lie a little below
+        value = test.voltage if math.isinf(value) else test.voltage * ohms / (ohms + test.series)
     level = abs(value) if contact else value
     state = side(np.array([level]), low=channel.low, high=channel.high)
     return Finding(value=word(Role.CONTACT if contact else channel.role, state))

@@ -9,6 +9,7 @@ from benchtest.instruments import Recording, Role
 from benchtest.judge.finding import Case, Finding, Undecided
 from benchtest.judge.window import ENDS, Window, row, values, window
 from benchtest.metrology import uncertainty
+from benchtest.metrology.budget import effective_freedom
 from benchtest.metrology.figures import plain
 from benchtest.metrology.uncertainty import NO_SCATTER, Budget, Scatter, scatter
 from benchtest.procedure import ContactResistance, EffectiveValue, Extent, Mean, OpenShare
@@ -60,12 +61,15 @@ def _single(case: Case, asked: Averaged, value: float) -> Finding:
         one = np.array([value])
         resistance = isinstance(asked, ContactResistance)
         return _resistance(case, asked.channel, one) if resistance else _open_share(case, asked.channel, one)
-    if isinstance(asked, OpenShare):  # the share of the test voltage that stands across this resistance behind `series`
-        share = 1.0 if math.isinf(value) else value / (value + test.series)
-        return Finding(value=share, note=f"from {plain(value, 'Ω')}")
+    share, note = isinstance(asked, OpenShare), f"from {plain(value, 'Ω')}"
     if math.isinf(value):
-        return Finding(value=math.inf, note="open")
-    return Finding(value=value, budget=uncertainty.reading(value, channel.quality))
+        return Finding(value=1.0, note=note) if share else Finding(value=math.inf, note="open")
+    budget = uncertainty.reading(value, channel.quality)
+    if share:  # of the test voltage, what stands across this resistance behind `series`
+        ohms = max(value, 0.0)  # a meter's zero may lie a little below
+        budget = uncertainty.divided(budget, ohms=ohms, series=test.series)
+        return Finding(value=ohms / (ohms + test.series), budget=budget, note=note)
+    return Finding(value=value, budget=budget)
 
 
 def _mean(case: Case, number: int, samples: Samples, *, repeat: Scatter | None = None) -> Budget:
@@ -87,8 +91,9 @@ def _difference(case: Case, number: int, other: int, samples: Samples, minus: Sa
 
 def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Finding:
     """Subtract what the same channel had before; its offset cancels, and is counted all the same."""
-    now, before = scatter(samples), scatter(usual)
-    repeat = Scatter(standard=math.hypot(now.standard, before.standard), freedom=min(now.freedom, before.freedom))
+    both = [(one.standard, one.freedom) for one in (scatter(samples), scatter(usual))]
+    standard = math.hypot(*(part for part, _ in both))
+    repeat = Scatter(standard=standard, freedom=effective_freedom(standard, both))
     change = float(samples.mean() - usual.mean())
     return Finding(value=change, budget=uncertainty.reading(change, case.channel(number).quality, repeat))
 
@@ -96,12 +101,15 @@ def _change(case: Case, number: int, samples: Samples, usual: Samples) -> Findin
 def _extent(case: Case, asked: Extent, recording: Recording, part: Window) -> Finding:
     """Return the lowest sample or the whole swing; what lies beyond the range is beyond every limit."""
     line = row(recording, asked.channel)
-    codes = recording.codes[line, part.begin : part.end]
+    codes, scale = recording.codes[line, part.begin : part.end], recording.scale[line]
     least, most = int(codes.min()), int(codes.max())
-    if least == ENDS.min or (asked.of != "lowest" and most == ENDS.max):
+    below, above = least == ENDS.min, most == ENDS.max
+    if scale < 0:  # an inverting channel: its greatest code is its lowest value
+        least, most, below, above = most, least, above, below
+    if below or (asked.of != "lowest" and above):
         return Finding(value=-math.inf if asked.of == "lowest" else math.inf, note="beyond the range of the channel")
     quality = case.channel(asked.channel).quality
-    low, high = (code * recording.scale[line] + recording.offset[line] for code in (least, most))
+    low, high = (code * scale + recording.offset[line] for code in (least, most))
     if asked.of == "lowest":
         return Finding(value=low, budget=uncertainty.reading(low, quality))
     return Finding(value=high - low, budget=uncertainty.reading(high - low, quality))
@@ -118,7 +126,7 @@ def _effective(case: Case, number: int, samples: Samples) -> Finding:
 
 
 def _resistance(case: Case, number: int, samples: Samples) -> Finding:
-    test, volts = case.procedure.contact_test, float(samples.mean())
+    test, volts = case.procedure.contact_test, abs(float(samples.mean()))  # a pair may be wired either way round
     if volts >= test.voltage * (1 - test.tolerance):  # no current that could be told from none
         return Finding(value=math.inf, note="open")
     budget = uncertainty.contact_resistance(

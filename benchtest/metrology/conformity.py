@@ -45,7 +45,7 @@ def nonconformity(
         return 0.0 if inside(value, low=low, high=high) else 1.0
     under = 0.0 if low is None else below((low - value) / standard, freedom)
     over = 0.0 if high is None else below((value - high) / standard, freedom)
-    return min(1.0, under + over)  # two halves of a distribution may round to more than a whole
+    return min(under + over, 1.0)  # two halves of a distribution may round to more than a whole; a NaN stays one
 
 
 def specific_risk(

@@ -75,7 +75,7 @@ def _within(t: float, freedom: int) -> float:
         term *= square * (step - 1) / step
         total += term
     total *= math.sin(angle)
-    return min(1.0, 2 / math.pi * (angle + total) if odd else total)  # a sum may round to more than all
+    return min(2 / math.pi * (angle + total) if odd else total, 1.0)  # a sum may round to more than all
 
 
 def _density(t: float, freedom: int) -> float:

@@ -10,6 +10,9 @@ guarded rejection     fail outside the limits by more than w, else pass: what is
 Where w is zero they say the same. Anything that is not a number, value, uncertainty or limit, leaves the question open:
 nothing passes by accident.
 
+A value on a limit is within it, whatever its last bits are: a time is a difference of two moments, and 71 samples come
+out as 7.100000000000002 ms in one place of a recording and as 7.1 ms in another (common practice, no source).
+
 Source: ILAC-G8:09/2019, 4.1 (guard band), 4.2.1 (binary statement for simple acceptance), 4.2.2 (binary statement with
 guard band) and 4.2.3 (non-binary statement with guard band); the words of 4.2 and 4.2.3 were read in a public copy, the
 numbers of its first two paragraphs are from memory. JCGM 106:2012, 8.3.3, for guarded rejection.
@@ -23,6 +26,9 @@ Rule = Literal["simple acceptance", "guarded acceptance", "non-binary", "guarded
 
 BINARY: Final[dict[Rule, Word]] = {"guarded acceptance": "fail", "guarded rejection": "pass"}
 """What a rule with two words calls a value that the guard band covers."""
+
+LAST_BITS: Final = 1e-9
+"""Of a value and a limit, relative: no instrument tells so little apart, and arithmetic on floats loses less."""
 
 
 def decide(
@@ -55,13 +61,22 @@ def decide(
 
 
 def _word(value: float, band: float, floor: float, ceiling: float) -> Word:
-    if floor + band <= value <= ceiling - band:
+    if _between(floor + band, value, ceiling - band):
         return "pass"
-    if value < floor - band or value > ceiling + band:
+    if not _between(floor - band, value, ceiling + band):
         return "fail"
-    return "conditional pass" if floor <= value <= ceiling else "conditional fail"
+    return "conditional pass" if _between(floor, value, ceiling) else "conditional fail"
 
 
 def inside(value: float, *, low: float | None, high: float | None) -> bool:
     """Return whether a value lies within the limits themselves; never when it is not a number."""
-    return (low is None or value >= low) and (high is None or value <= high) and not math.isnan(value)
+    return _between(-math.inf if low is None else low, value, math.inf if high is None else high)
+
+
+def _between(low: float, value: float, high: float) -> bool:
+    return _reaches(value, low) and _reaches(high, value)
+
+
+def _reaches(one: float, other: float) -> bool:
+    """Return whether `one` is `other` or more, but for the last bits of either."""
+    return one >= other or math.isclose(one, other, rel_tol=LAST_BITS)

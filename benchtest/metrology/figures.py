@@ -10,12 +10,18 @@ import math
 from decimal import Decimal
 from typing import Final
 
+from benchtest.metrology.decision import inside
+
 HUNDREDTHS: Final = -2  # power of ten of a percent: a ratio is kept as it is and printed times hundred
 PREFIXES: Final = {-12: "p", -9: "n", -6: "µ", -3: "m", HUNDREDTHS: "", 0: "", 3: "k", 6: "M", 9: "G"}
 PREFIXED: Final = frozenset({"V", "A", "Ω", "s", "Hz", "W", "m", "F", "H"})
 """Units that take a prefix; others (°C, flashes, none) are printed as they are, and % is a ratio times hundred."""
 DIGITS: Final = 4
 """Significant digits where no uncertainty says how many."""
+FULL: Final = 16
+"""Significant digits of a float, at most."""
+STATED: Final = 9
+"""Significant digits that a limit is written with at most; one with more was worked out, and is rounded."""
 
 
 def figures(value: float | str | None, uncertainty: float | None, unit: str, *, coverage: float | None = None) -> str:
@@ -33,6 +39,27 @@ def figures(value: float | str | None, uncertainty: float | None, unit: str, *, 
         return plain(value, unit)
     text = _with_uncertainty(float(value), float(uncertainty), unit)  # a numpy float prints its type
     return text if coverage is None else f"{text} (k = {coverage:.3g})"
+
+
+def before_rounding(
+    value: float, uncertainty: float | None, unit: str, *, low: float | None, high: float | None
+) -> str:
+    """Return a value with the digits that tell on which side of a limit it lies, where it is not printed with them.
+
+    What is decided is the value that was read, not the one that is printed: the absolute method of ASTM E29, 6 (from
+    memory). Empty where the printed value lies on the same side, or is no number.
+    """
+    if not math.isfinite(value):
+        return ""
+    read, lies = Decimal(repr(float(value))), inside(value, low=low, high=high)
+    doubted = uncertainty is not None and 0 < uncertainty < math.inf
+    place = _last_place(float(uncertainty or 0.0)) if doubted else _leading(float(value)) - DIGITS + 1
+    if inside(float(_to_place(read, place)), low=low, high=high) == lies:
+        return ""
+    enough = range(DIGITS, FULL)
+    rounded = (float(_to_place(read, read.adjusted() - digits + 1)) for digits in enough)
+    digits = next((n for n, one in zip(enough, rounded, strict=True) if inside(one, low=low, high=high) == lies), FULL)
+    return plain(value, unit, digits=digits)
 
 
 def unusual(coverage: float | None, usual: float = 2.0) -> float | None:
@@ -68,12 +95,18 @@ def plain(value: float, unit: str, *, digits: int = DIGITS) -> str:
 def permitted(low: float | None, high: float | None, unit: str) -> str:
     """Return an interval as a person reads it: `4.8 V to 5.2 V`, `≤ 60 ms`, `≥ 500 Ω`, `0`, or `any`."""
     if low is not None and low == high:
-        return plain(low, unit)
+        return limit(low, unit)
     if low is not None and high is not None:
-        return f"{plain(low, unit)} to {plain(high, unit)}"
+        return f"{limit(low, unit)} to {limit(high, unit)}"
     if high is not None:
-        return f"≤ {plain(high, unit)}"
-    return "any" if low is None else f"≥ {plain(low, unit)}"
+        return f"≤ {limit(high, unit)}"
+    return "any" if low is None else f"≥ {limit(low, unit)}"
+
+
+def limit(value: float, unit: str) -> str:
+    """Return a limit with every digit it was written with: 12.345 V is not 12.34 V to whoever is held to it."""
+    written = len(Decimal(f"{value:.12g}").normalize().as_tuple().digits)
+    return plain(value, unit, digits=max(DIGITS, written) if written <= STATED else DIGITS)
 
 
 def chance(probability: float) -> str:
@@ -86,14 +119,18 @@ def _with_uncertainty(value: float, uncertainty: float, unit: str) -> str:
         words = {0.0: "0", math.inf: "∞"}
         number, _, shown_unit = plain(value, unit).partition(" ")
         return _joined(f"{number} ± {words.get(uncertainty, 'not a number')}", shown_unit)
-    doubt = Decimal(repr(uncertainty))
-    place = _leading(uncertainty) - 1
-    if _leading(float(_to_place(doubt, place))) > _leading(uncertainty):  # 0.0996 rounds up into a new digit
-        place += 1
-    rounded, doubt = _to_place(Decimal(repr(value)), place), _to_place(doubt, place)
+    place = _last_place(uncertainty)
+    rounded, doubt = _to_place(Decimal(repr(value)), place), _to_place(Decimal(repr(uncertainty)), place)
     power = _power(max(abs(rounded), doubt), unit)
     shown = _minus(format(_shifted(rounded, power), "f"))
     return _joined(f"{shown} ± {_shifted(doubt, power):f}", PREFIXES[power] + unit)
+
+
+def _last_place(uncertainty: float) -> int:
+    """Return the power of ten of the second digit of an uncertainty, in which its value ends too."""
+    place = _leading(uncertainty) - 1
+    rounded = _to_place(Decimal(repr(uncertainty)), place)
+    return place + 1 if rounded.adjusted() > _leading(uncertainty) else place  # 0.0996 rounds up into a new digit
 
 
 def _leading(value: float) -> int:

@@ -34,6 +34,7 @@ __all__ = [
     "combined",
     "contact_resistance",
     "difference",
+    "divided",
     "effective",
     "expanded",
     "freedom_of_mean",
@@ -211,6 +212,14 @@ def quotient(numerator: Budget, *, value: float, divisor: float, tolerance: floa
     """Return the budget of `value` / `divisor` where the divisor is known within ±`tolerance` (relative)."""
     known = _bounded("test voltage", "contact test", tolerance, "", sensitivity=abs(value / divisor))
     return joined(numerator.scaled(1 / abs(divisor)), Budget(terms=known))
+
+
+def divided(resistance: Budget, *, ohms: float, series: float) -> Budget:
+    """Return the budget of the share of a voltage that stands across `ohms` behind `series` ohms.
+
+    The share is R / (R + series), and series is what the question is about: it is exact.
+    """
+    return resistance.scaled(series / (ohms + series) ** 2)  # 5.1.3
 
 
 def winding(coil: Budget, *, ohms: float, now: float, then: float, within: float, constant: float = 234.5) -> Budget:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from benchtest.instruments import Role
-from benchtest.plan.timeline import Draft
+from benchtest.plan.timeline import Draft, beside
 from benchtest.procedure import Check, Interval, Measurand, Record, Still
 from benchtest.profile.permitted import Limits
 from benchtest.profile.requirements import required
@@ -71,10 +71,11 @@ def evidence_of(check: Check, *requirements: str) -> Check:
 def others_still(maker: Maker, move: Record, involved: Iterable[str], lamps: Iterable[int] = ()) -> Check:
     """Return the check that no contact, coil or lamp moves but those of the relays involved.
 
-    Lamps that give codes are let be, and so are the channels in `lamps`.
+    Relays that obey the same command move along. Lamps that give codes are let be, and so are the channels in `lamps`.
     """
     draft = maker.draft
-    mine = draft.blinking().union(lamps, *(draft.relay(name).all() for name in involved))
+    moved = {other for name in involved for other in (name, *beside(draft.profile, name))}
+    mine = draft.blinking().union(lamps, *(draft.relay(name).all() for name in moved))
     known = draft.channels
     others = tuple(n for n in move.channels if n not in mine and n in known and known[n].role in WATCHED)
     still = Still(evidence=move.name, channels=others, start=0.0, end=move.duration)

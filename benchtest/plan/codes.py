@@ -11,7 +11,6 @@ from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, evidence_of
 from benchtest.plan.timeline import Draft, Timeline, rest
 from benchtest.procedure import (
-    SAMPLES_PER_PULSE,
     Check,
     CountRhythm,
     DigitsRhythm,
@@ -37,15 +36,15 @@ def read_code(draft: Draft, step: ReadCode, number: int) -> Step:
     longest = max(longest_cycle(code) for code in codes.values()) * SLOW_BOARD
     watching = max(CYCLES * longest_cycle(code) + code.pause for code in codes.values()) * SLOW_BOARD
     channels = {lamp: draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in step.reads}
-    evidence, rate = f"{name}-watch", _rate(draft, codes)
+    evidence = f"{name}-watch"
+    asked = {lamp: _code(draft, lamp, codes[lamp], evidence, channels[lamp]) for lamp in step.reads}
+    rate = _rate(draft, codes, asked)
     watch = Timeline(draft).record(evidence, duration=watching, rate=rate, channels=sorted(channels.values()))
     moves: list[Move] = [_before(draft, step, name, longest), watch, _after(draft, step, name)]
     checks = []
     for lamp, expected in step.reads.items():
         maker = Maker(draft=draft, step=name, subject=lamp, key=("codes", draft.profile.lamps[lamp].code or ""))
-        pattern, dimmed = rhythm(codes[lamp]), _dimmed(draft, lamp)
-        what = LampCode(evidence=evidence, channel=channels[lamp], rhythm=pattern, dimmed=dimmed)
-        shown = maker.word(f"code, {_situation(step)}", what, expected, f"lamp {lamp}", "meanings")
+        shown = maker.word(f"code, {_situation(step)}", asked[lamp], expected, f"lamp {lamp}", "meanings")
         shown = evidence_of(shown, *required(draft.profile, "lamps", lamp))
         checks.append(replace(shown, place=draft.place_in_step(number, "reads", lamp)))
         checks += _reported(draft, codes[lamp], maker, evidence, watching, expected, step)
@@ -53,17 +52,16 @@ def read_code(draft: Draft, step: ReadCode, number: int) -> Step:
     return Step(id=name, title=title, moves=tuple(moves), checks=tuple(checks), duration=0.0)
 
 
-def _rate(draft: Draft, codes: Mapping[str, Code]) -> float:
+def _code(draft: Draft, lamp: str, code: Code, evidence: str, channel: int) -> LampCode:
+    """Return what is read of one lamp, and the pulses that its program dims it by."""
+    what, dimmed = LampCode(evidence=evidence, channel=channel, rhythm=rhythm(code)), draft.profile.lamps[lamp].dimmed
+    return what if dimmed is None else replace(what, dimmed=dimmed.frequency, share=dimmed.share)
+
+
+def _rate(draft: Draft, codes: Mapping[str, Code], asked: Mapping[str, LampCode]) -> float:
     """Return the samples per second that show every flash and, of dimmed lamps, the pulses as what they are."""
     flashes = max(SAMPLES_PER_FLASH / _shortest(code) for code in codes.values())
-    pulses = max(SAMPLES_PER_PULSE * _dimmed(draft, lamp) for lamp in codes)
-    return min(draft.rate, max(flashes, pulses))
-
-
-def _dimmed(draft: Draft, lamp: str) -> float:
-    """Return the pulses in a second by which a lamp is dimmed; 0 where it is not."""
-    dimmed = draft.profile.lamps[lamp].dimmed
-    return 0.0 if dimmed is None else dimmed.frequency
+    return min(draft.rate, max(flashes, *(what.pulse_rate for what in asked.values())))
 
 
 def _reported(

@@ -11,7 +11,7 @@ from typing import Literal
 
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, evidence_of, interval, others_still
-from benchtest.plan.timeline import Draft, Timeline, first
+from benchtest.plan.timeline import Draft, Timeline, beside, first, staying, true_with
 from benchtest.plan.wiring import RelayChannels
 from benchtest.procedure import (
     Bounce,
@@ -20,6 +20,7 @@ from benchtest.procedure import (
     ContactResistance,
     Delay,
     Extent,
+    Interval,
     Mean,
     Measurand,
     MessageAnswer,
@@ -42,7 +43,7 @@ LONGEST = 0.06  # s assumed where the profile sets no limit for a time
 def exercise(draft: Draft, name: str, again: int) -> Step:
     """Return the step that exercises one relay, and energises it so many times more."""
     relay = draft.profile.relays[name]
-    return _Exercise(draft, name, relay, relay.limits.over(draft.profile.relay_limits), again).step()
+    return _Exercise(draft, name, relay, draft.limits(name), again).step()
 
 
 class _Exercise:
@@ -198,15 +199,27 @@ class _Exercise:
         return [evidence_of(check, *self._required("lamps", self.relay.lamp))]
 
     def _current(self, start: float, end: float) -> list[Check]:
-        """What the coil takes: the supply's current less what it was before the command."""
-        name = next(name for name, supply in self.draft.profile.supplies.items() if supply.kind == "dc")
-        if self.limits.current is None:
+        """What the coil takes, with those that obey the same command: the current less what it was before."""
+        along = self._along()
+        limits = [self.draft.limits(name).current for name in (self.name, *along)]
+        if any(limit is None for limit in limits):
             return []
-        terminals = self.draft.profile.supplies[name].terminals
+        terminals = self.draft.profile.supplies[self.draft.profile.feeding].terminals
         channel = self.draft.wiring.channel(Role.CURRENT, terminals, f"coil current of {self.name}")
         before = (self.on - self.draft.pace.quiet, self.on)
         what = Mean(evidence=self.id, channel=channel, start=start, end=end, before=before)
-        return [self._limited("coil current", what, "A", terminals, "current")]
+        check = self._limited(" with ".join(("coil current", *along)), what, "A", terminals, "current")
+        sums = [[getattr(limit, end) for limit in limits] for end in ("min", "max")]
+        low, high = (None if None in ends else sum(ends) for ends in sums)
+        return [replace(check, permitted=Interval(low=low, high=high))]
+
+    def _along(self) -> list[str]:
+        """Return the other relays that the command energises too."""
+        profile = self.draft.profile
+        others = [name for name in beside(profile, self.name) if name not in self.before]
+        true = true_with(profile, self.inputs)
+        energised = staying(profile, frozenset({self.name, *self.before, *others}), true)
+        return [name for name in others if name in energised]
 
     def _kick(self) -> list[Check]:
         """How far the coil's voltage goes below zero when it is switched off."""

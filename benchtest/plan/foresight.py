@@ -19,6 +19,7 @@ from benchtest.metrology.uncertainty import (
     NO_SCATTER,
     contact_resistance,
     difference,
+    divided,
     effective,
     interval,
     quotient,
@@ -44,6 +45,7 @@ from benchtest.procedure import (
     Source,
 )
 
+Averaged = Mean | Extent | EffectiveValue | ContactResistance | OpenShare
 Basis = Literal["both limits", "limit to zero", "limit to 100 %"]
 
 HALF_A_ROUND_TRIP: Final = 0.5
@@ -137,14 +139,12 @@ class _Bench:
         channels = self.procedure.channels.values()
         return next((c for c in channels if c.role is Role.CURRENT and c.terminals == supply.terminals), supply)
 
-    def _averaged(
-        self, asked: Mean | Extent | EffectiveValue | ContactResistance | OpenShare, value: float
-    ) -> Budget | None:
+    def _averaged(self, asked: Averaged, value: float) -> Budget | None:
         channel, test = self.procedure.channels.get(asked.channel), self.procedure.contact_test
         if channel is None:
             return None
         if channel.role is Role.OHMS:  # a person reads the contact with an ohmmeter
-            return reading(value, channel.quality) if isinstance(asked, ContactResistance) else None
+            return self._ohms(asked, channel, value)
         if isinstance(asked, ContactResistance):
             volts = test.voltage * value / (test.series + value)
             return contact_resistance(
@@ -165,6 +165,14 @@ class _Bench:
         if isinstance(asked, Extent):
             return reading(value, channel.quality)
         return self._mean(asked, channel, value)
+
+    def _ohms(self, asked: Averaged, channel: Channel, value: float) -> Budget | None:
+        """Return the budget of what an ohmmeter says of a contact."""
+        series = self.procedure.contact_test.series
+        if isinstance(asked, OpenShare) and 0 <= value < 1:  # the share across so many ohms behind `series`
+            ohms = series * value / (1 - value)
+            return divided(reading(ohms, channel.quality), ohms=ohms, series=series)
+        return reading(value, channel.quality) if isinstance(asked, ContactResistance) else None
 
     def _mean(self, asked: Mean, channel: Channel, value: float) -> Budget | None:
         """Return the budget of a mean; of a difference, with the highest voltage of the board on both channels."""

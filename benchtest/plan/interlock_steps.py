@@ -7,15 +7,16 @@ the other order is tried: the element first, then the command, which must be ref
 from dataclasses import dataclass
 
 from benchtest.plan.checks import Maker, interval, others_still
-from benchtest.plan.timeline import Draft, Timeline, first
+from benchtest.plan.timeline import Draft, Timeline, first, true_at_rest
 from benchtest.procedure import Cause, Check, Delay, Record, State, StateOf, Step
 from benchtest.profile.board import Interlock
 
 
 def try_interlock(draft: Draft, name: str) -> list[Step]:
-    """Return one step per element of the interlock."""
+    """Return one step per element of the interlock; a supply or the link has its own step, the loss."""
     lock = draft.profile.interlocks[name]
-    return [_Trial(draft, name, lock, element).step() for element in lock.needs.names]
+    elements = [element for element in lock.needs.names if element not in {"link", *draft.profile.supplies}]
+    return [_Trial(draft, name, lock, element).step() for element in elements]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,13 +47,7 @@ class _Trial:
     def _dropped(self) -> tuple[Record, list[Check]]:
         """Energise, take the element away, give it back."""
         relay, timeline = self.lock.relay, Timeline(self.draft)
-        inputs, before = first(self.draft.profile, relay)
-        if self.element in self.lock.needs.any:
-            before = [other for other in before if other not in self.lock.needs.any]
-            inputs = [(other, truth) for other, truth in inputs if other not in self.lock.needs.any]
-            deeper_inputs, deeper = first(self.draft.profile, self.element) if self._is_relay() else ([], [])
-            before += [*deeper, self.element] if self._is_relay() else []
-            inputs += deeper_inputs if self._is_relay() else [(self.element, True)]
+        inputs, before = self._beforehand()
         at = timeline.prepare(self.draft.pace.quiet, before, inputs)
         timeline.command(at, relay, on=True)
         away = at + self.draft.pace.gap + self.draft.pace.follow
@@ -77,7 +72,7 @@ class _Trial:
     def _refused(self) -> tuple[Record, list[Check]]:
         """Energise the element first, command the relay, take the element's command back."""
         relay, timeline = self.lock.relay, Timeline(self.draft)
-        inputs, before = first(self.draft.profile, self.element)
+        inputs, before = self._beforehand()
         at = timeline.prepare(self.draft.pace.quiet, [*before, self.element], inputs)
         timeline.command(at, relay, on=True)
         back = at + self.lock.reaction.high + self.draft.pace.follow
@@ -94,6 +89,22 @@ class _Trial:
         return move, checks
 
     # ---------------------------------------------------------------- parts
+
+    def _beforehand(self) -> tuple[list[tuple[str, bool]], list[str]]:
+        """Return what must be so for the element alone to decide, and to obey: inputs to set, relays in order."""
+        inputs, relays = first(self.draft.profile, self.lock.relay)
+        one_of = self.lock.needs.any if self.element in self.lock.needs.any else ()
+        inputs = [(other, truth) for other, truth in inputs if other not in one_of]
+        relays = [other for other in relays if other not in one_of]
+        at_rest = true_at_rest(self.draft.profile)
+        inputs += [(other, False) for other in one_of if other != self.element and other in at_rest]
+        if self._is_relay():
+            deeper_inputs, deeper = first(self.draft.profile, self.element)
+            inputs += deeper_inputs
+            relays += [*deeper, *([self.element] if one_of else [])]
+        elif one_of and self.element not in at_rest:
+            inputs.append((self.element, True))
+        return list(dict.fromkeys(inputs)), [other for other in dict.fromkeys(relays) if other != self.lock.relay]
 
     def _involved(self, before: list[str]) -> list[str]:
         """Return the relays that this trial moves itself."""

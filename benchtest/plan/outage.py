@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from benchtest.instruments import Role
 from benchtest.plan.checks import Maker, evidence_of, interval, others_still
+from benchtest.plan.outlasting import Outlasting, beforehand
 from benchtest.plan.rest import BOOT, supply_shown
 from benchtest.plan.timeline import Draft, Timeline, away, rest
 from benchtest.procedure import (
@@ -88,18 +89,21 @@ class _Outage:
         limits = draft.link().lost_after if step.of == "link" else step.within
         self.limits, wait = limits, NO_LIMIT_FOR_LOSS if limits is None else limits.high
         timeline = Timeline(draft)
+        inputs, self.commanded = beforehand(draft.profile, step.energised)
+        self.energised = Outlasting(draft.profile, step.of, inputs, self.commanded)
         beat = draft.link().controller.every if step.of == "link" else 0.0  # the last heartbeat finds all energised
-        self.gone = timeline.prepare(self.draft.pace.quiet, step.energised) + self.draft.pace.settled + beat
+        ready = timeline.prepare(self.draft.pace.quiet, self.commanded, inputs)
+        self.gone = ready + self.draft.pace.settled + beat
         self._take(timeline, self.gone)
         self.back = self.gone + wait + self.draft.pace.gap + self.draft.pace.settled
         self._give(timeline, self.back)
         self.again = self.back + (draft.link().back_within.high if step.of == "link" else BOOT) + self.draft.pace.slack
         if step.of == "link":
-            for relay in self._by_link():
+            for relay in self._anew():
                 timeline.command(self.again, relay, on=False)
                 timeline.command(self.again + self.draft.pace.gap, relay, on=True)
         self.undo = self.again + 3 * self.draft.pace.gap + self.draft.pace.slack
-        self.end = timeline.undo(self.undo, step.energised) + self.draft.pace.settled
+        self.end = timeline.undo(self.undo, self.commanded, inputs) + self.draft.pace.settled
         channels = sorted({*draft.watched()})
         self.move: Record = timeline.record(name, duration=self.end, rate=draft.rate / 5, channels=channels)
 
@@ -108,23 +112,24 @@ class _Outage:
         if self.what.of != "link":
             settled = self.draft.pace.settled
             gone, back = (self.back - settled, self.back), (self.undo - settled, self.undo)
-            checks += supply_shown(self.draft, self.what.of, self.id, gone, there=False, step=self.id)[: self._told()]
+            shown = supply_shown(self.draft, self.what.of, self.id, gone, there=False, step=self.id)
+            checks += [check for check in shown if self._tells() or not isinstance(check.measurand, SignalValue)]
             checks += supply_shown(self.draft, self.what.of, self.id, back, there=True, step=f"{self.id}-back")
         maker = Maker(draft=self.draft, step=self.id, subject=self.what.of, key=("steps",))
-        checks.append(others_still(maker, self.move, self.what.energised, self._supply_lamp()))
+        checks.append(others_still(maker, self.move, self.commanded, self._supply_lamp()))
         title = f"Loss and return of {self.what.of}"
         return Step(id=self.id, title=title, moves=(self.move,), checks=tuple(checks), duration=0.0)
 
     def _supply_lamp(self) -> list[int]:
-        """Return the lamp that goes out with the supply; with the d.c. supply all of them do."""
+        """Return the lamp that goes out with the supply; with the one that feeds the board all of them do."""
         lost = self.profile.supplies.get(self.what.of)
-        gone = self.profile.supplies.values() if lost is not None and lost.kind == "dc" else [lost]
+        gone = self.profile.supplies.values() if self.what.of == self.profile.feeding else [lost]
         lamps = [supply.lamp for supply in gone if supply is not None and supply.lamp is not None]
         return [self.draft.wiring.channel(Role.LIGHT, lamp, f"lamp {lamp}") for lamp in lamps]
 
-    def _told(self) -> int:
-        """Return how many of a lost supply's signs can be seen: a board without d.c. tells nothing on the link."""
-        return 1 if self.profile.supplies[self.what.of].kind == "dc" else 2
+    def _tells(self) -> bool:
+        """Return whether the board can report the loss: without the supply that feeds it, it tells nothing."""
+        return self.what.of != self.profile.feeding
 
     def _take(self, timeline: Timeline, at: float) -> None:
         if self.what.of == "link":
@@ -138,27 +143,21 @@ class _Outage:
         else:
             timeline.supply(at, self.what.of, self.profile.supplies[self.what.of].nominal)
 
-    def _by_link(self) -> list[str]:
-        return [name for name in self.what.energised if self.profile.relays[name].command.link is not None]
-
-    def _drops(self, name: str) -> bool:
-        """Return whether an energised relay must release at this loss."""
-        if self.what.of == "link":
-            relay = self.profile.relays[name]
-            return relay.command.link is not None and relay.without_link == "released"
-        return self.profile.supplies[self.what.of].kind == "dc"
+    def _anew(self) -> list[str]:
+        """Return the relays that come back only when they are commanded anew, and all that obey the link."""
+        obeying = {name for name in self.commanded if self.profile.relays[name].command.link is not None}
+        return [name for name in self.commanded if name in obeying or name not in self.energised.back]
 
     def _relay(self, name: str) -> list[Check]:
         """What must be seen of one relay: before, at the loss, during it, at the return, and commanded anew."""
         if name not in self.what.energised:
             return []
-        drops = self._drops(name)
+        drops, comes_back = name not in self.energised.gone, name in self.energised.back
         checks = [self._contact(name, "energised before", self.gone, energised=True)]
         if drops and self.limits is not None:
             checks.append(self._following(name, self.limits))
         gone = f"with {self.what.of} gone"
         checks.append(self._contact(name, gone, self.back, energised=not drops))
-        comes_back = not drops or (self.what.of != "link" and self.profile.relays[name].command.input is not None)
         checks.append(self._contact(name, f"with {self.what.of} back", self.again, energised=comes_back))
         if self.what.of == "link":
             checks.append(self._contact(name, "commanded anew", self.undo, energised=True))

@@ -9,7 +9,6 @@ import math
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.wiring import adapter_of, unread
 from benchtest.procedure import (
-    SAMPLES_PER_PULSE,
     TEMPO,
     Channel,
     ContactResistance,
@@ -68,7 +67,7 @@ def _no_code(what: LampCode, channel: Channel, procedure: Procedure) -> str:
         return f"{late}; this code needs {show(tolerable, 's')}"
     moves = (move for step in procedure.steps for move in step.moves)
     rates = [move.rate for move in moves if isinstance(move, Record) and move.name == what.evidence]
-    possible, wanted = min([*rates, 1 / channel.late if channel.late else math.inf]), SAMPLES_PER_PULSE * what.dimmed
+    possible, wanted = min([*rates, 1 / channel.late if channel.late else math.inf]), what.pulse_rate
     if possible < wanted:
         looks = f"{channel.terminals} is looked at {show(possible, 'times')} a second"
         return f"{looks}; its pulses take {show(wanted, 'times')} (where the sensor smooths them away: no 'dimmed')"

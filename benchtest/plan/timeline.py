@@ -10,7 +10,7 @@ from functools import cached_property
 from benchtest.instruments import Order, Role
 from benchtest.plan.wiring import RelayChannels, Wiring, relay_channels
 from benchtest.procedure import Channel, Heartbeat, LinkOrder, Record, Say
-from benchtest.profile.board import DryContact, Input, Level
+from benchtest.profile.board import DryContact, Input, Level, Probe, RelayLimits
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Link
 
@@ -68,6 +68,10 @@ class Draft:
         """Return the channels of one relay."""
         return relay_channels(self.wiring, name, self.profile.relays[name])
 
+    def limits(self, relay: str) -> RelayLimits:
+        """Return the limits of one relay, its own before the common ones."""
+        return self.profile.relays[relay].limits.over(self.profile.relay_limits)
+
     def link(self) -> Link:
         """Return the link of a board that has one."""
         if self.profile.link is None:
@@ -109,8 +113,9 @@ def away(thing: Input) -> str:
 
 
 def true_at_rest(profile: Profile) -> frozenset[str]:
-    """Return the names of inputs, supplies and link that hold while nothing is commanded."""
+    """Return inputs, probe states (`probe=state`), supplies and link that hold while nothing is commanded."""
     inputs = {name for name, thing in profile.inputs.items() if rest(thing) in {"closed", "high"}}
+    inputs |= {f"{name}={rest(thing)}" for name, thing in profile.inputs.items() if isinstance(thing, Probe)}
     return frozenset(inputs | profile.supplies.keys() | ({"link"} if profile.link else set()))
 
 
@@ -130,9 +135,33 @@ def first(profile: Profile, relay: str) -> tuple[list[tuple[str, bool]], list[st
                 deeper_inputs, deeper_relays = first(profile, name)
                 inputs += deeper_inputs
                 relays += [*deeper_relays, name]
-            elif name in profile.inputs and (name in at_rest) != truth:
+            elif name.partition("=")[0] in profile.inputs and (name in at_rest) != truth:
                 inputs.append((name, truth))
     return list(dict.fromkeys(inputs)), list(dict.fromkeys(relays))
+
+
+def beside(profile: Profile, relay: str) -> list[str]:
+    """Return the other relays that obey the same command: they move whenever `relay` is commanded."""
+    command = profile.relays[relay].command
+    return [name for name, other in profile.relays.items() if name != relay and other.command == command]
+
+
+def staying(profile: Profile, energised: frozenset[str], true: frozenset[str]) -> frozenset[str]:
+    """Return which of these relays stay when their interlocks, one after the other, have followed."""
+    locks = profile.interlocks.values()
+    while True:
+        held = {lock.relay for lock in locks if not lock.needs.holds(true | energised)}
+        if not held & energised:
+            return energised
+        energised -= held
+
+
+def true_with(profile: Profile, inputs: Iterable[tuple[str, bool]]) -> frozenset[str]:
+    """Return what holds while nothing is commanded and these inputs are set."""
+    set_so = dict(inputs)
+    return frozenset(
+        {name for name in true_at_rest(profile) if set_so.get(name, True)} | {n for n, t in set_so.items() if t}
+    )
 
 
 @dataclass(slots=True)
@@ -153,8 +182,13 @@ class Timeline:
             self.truth(at, command.input, true=on)
 
     def truth(self, at: float, name: str, *, true: bool) -> None:
-        """Make an input true or false."""
+        """Make an input or the state of a probe (`probe=state`) true or false."""
+        name, _, state = name.partition("=")
         thing = self.draft.profile.inputs[name]
+        if isinstance(thing, Probe):
+            other = rest(thing) if rest(thing) != state else away(thing)
+            self.input(at, name, state if true else other)
+            return
         states = ("closed", "open") if isinstance(thing, DryContact) else ("high", "low")
         self.input(at, name, states[0] if true else states[1])
 

@@ -61,7 +61,7 @@ class Wiring:
 
     def facts(self, profile: Profile) -> dict[int, Channel]:
         """Return what the judge must know of every channel of the harness."""
-        nominal = next(supply.nominal for supply in profile.supplies.values() if supply.kind == "dc")
+        nominal = profile.supplies[profile.feeding].nominal
         test, light = self.fixture.contact_test, self.fixture.light
         levels = {
             Role.CONTACT: (CLOSED_SHARE * test.voltage, OPEN_SHARE * test.voltage),

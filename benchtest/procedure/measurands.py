@@ -154,6 +154,8 @@ class Still:
 
 SAMPLES_PER_PULSE: Final = 2.5
 """Of a dimmed lamp: more than two keep its pulses from folding, with room for the board's own clock."""
+SAMPLES_IN_LIGHT: Final = 1.25
+"""Of a dimmed lamp: no pulse of light may fall between two samples; measured on the simulated board."""
 TEMPO: Final = 0.2
 """How far flashes and gaps may be off their usual time, relative: twice what two clocks of ±5 % and a slow sampling add
 up to."""
@@ -195,7 +197,14 @@ class LampCode:
     rhythm: Rhythm
     dimmed: float = 0.0
     """Hertz of the pulses that dim the lamp; 0 where none do."""
+    share: float = 1.0
+    """Share of each of these pulses in which there is light."""
     kind: Literal["lamp code"] = "lamp code"
+
+    @property
+    def pulse_rate(self) -> float:
+        """Samples per second that show the pulses as what they are."""
+        return self.dimmed * max(SAMPLES_PER_PULSE, SAMPLES_IN_LIGHT / self.share)
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)

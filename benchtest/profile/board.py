@@ -17,7 +17,7 @@ from pydantic import (
 )
 
 from benchtest.documents.section import Section
-from benchtest.profile.permitted import Fitted, Limits, Requirement, Text
+from benchtest.profile.permitted import Fitted, Lasting, Limits, Requirement, Text, Waited
 from benchtest.quantities import RESISTANCE, Amps, Hertz, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
 
@@ -286,11 +286,11 @@ class CountCode(Fitted):
     """A lamp that repeats a number of flashes and pauses."""
 
     kind: Literal["count"]
-    flash: Seconds
+    flash: Lasting
     """How long one flash lasts."""
-    gap: Seconds
+    gap: Lasting
     """Dark time between two flashes."""
-    pause: Seconds
+    pause: Lasting
     """Dark time between two repeats."""
     meanings: Annotated[dict[int, CountMeaning], Field(min_length=1)]
     """Number of flashes → what it means."""
@@ -308,15 +308,15 @@ class DigitsCode(Fitted):
     """A lamp that gives two digits for each probe in turn: slow flashes, then quick ones."""
 
     kind: Literal["digits"]
-    slow: Seconds
+    slow: Lasting
     """Slow flash, lit and dark alike; the number of slow flashes is the first digit."""
-    quick: Seconds
+    quick: Lasting
     """Quick flash, lit and dark alike; the number of quick flashes is the second digit."""
-    between_digits: Seconds
+    between_digits: Lasting
     """Dark time between the slow and the quick flashes."""
-    between_probes: Seconds
+    between_probes: Lasting
     """Dark time between two probes."""
-    pause: Seconds
+    pause: Lasting
     """Dark time between two repeats."""
     probes: Annotated[tuple[str, ...], Field(min_length=1)]
     """Probes whose codes follow one another."""
@@ -339,7 +339,7 @@ Code = Annotated[CountCode | DigitsCode, Field(discriminator="kind")]
 
 
 class Condition(Section):
-    """Names of inputs, relays or `link`, joined by all, any and none; every list given must hold."""
+    """Inputs, probe states (`probe=state`), relays, supplies, `link`: in all, any and none; each list must hold."""
 
     all: tuple[str, ...] = ()
     """Every one of these must be active."""
@@ -379,7 +379,7 @@ class Interlock(Fitted):
     """Relay that is held."""
     needs: Condition
     """What must be so before the relay may energise."""
-    reaction: Limits[Seconds]
+    reaction: Waited
     """Loss of the condition to the coil being off."""
     restart: Literal["by command", "by itself"] = "by command"
     """Whether the relay comes back when the condition is restored with its command still there."""

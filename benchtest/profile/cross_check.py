@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from benchtest.documents import Review, choices, nearest_or_list
-from benchtest.profile.board import Condition, CountCode, DigitsCode, Probe
+from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Probe
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
 from benchtest.profile.permitted import Fitted
@@ -29,6 +29,8 @@ def cross_check(profile: Profile, review: Review, said: Vocabulary | None) -> No
     _check_fitted(profile, review)
     check_terminals(profile, review)
     _check_supplies(profile, review)
+    _check_fed(profile, review)
+    _check_heartbeat(profile, review)
     _check_commands(profile, review, said)
     _check_feedback(profile, review, said)
     _check_reported(profile, review, said)
@@ -76,6 +78,30 @@ def _check_goes_along(keys: KeyPath, name: str, thing: Fitted, target: Fitted, r
             review.say(keys, f"{name} is fitted only with {word} {wanted}", "give both the same variant and option")
 
 
+def _check_fed(profile: Profile, review: Review) -> None:
+    """Program and coils are fed by a d.c. supply, in every variant and without any option."""
+    direct = [supply for supply in profile.supplies.values() if supply.kind == "dc" and supply.option is None]
+    if review.is_broken("supplies"):
+        return
+    for variant in profile.variants or (None,):
+        if not any(supply.variant in {None, variant} for supply in direct):
+            where = f" in variant {variant}" if variant is not None else ""
+            review.say(
+                ("supplies",), f"there is no d.c. supply{where}", "the first one feeds program and coils", key=True
+            )
+
+
+def _check_heartbeat(profile: Profile, review: Review) -> None:
+    """A controller that speaks too seldom would lose the link of a good board between two of its messages."""
+    if profile.link is None:
+        return
+    every, bears = profile.link.controller.every, profile.link.lost_after
+    least = bears.low if bears.low > 0 else bears.high
+    if every >= least:
+        message = f"the controller speaks every {every:g} s, and a board may take the link for lost after {least:g} s"
+        review.say(("link", "controller", "every"), message, "every so often that one message may go missing")
+
+
 def _check_supplies(profile: Profile, review: Review) -> None:
     for name, supply in profile.supplies.items():
         stages = (*supply.stages, supply.nominal)
@@ -99,10 +125,21 @@ def _check_commands(profile: Profile, review: Review, said: Vocabulary | None) -
                 review.say((*keys, "input"), f"relay {name} obeys input {wanted!r}, which is not there", hint)
             elif wanted in profile.inputs:
                 _check_goes_along((*keys, "input"), wanted, relay, profile.inputs[wanted], review)
+                _check_commanding((*keys, "input"), name, wanted, profile.inputs[wanted], review)
         elif "link" not in review.names():
             review.say((*keys, "link"), f"relay {name} obeys the link, but the board has none", "describe 'link:'")
         elif profile.link is not None:
             _check_signal((*keys, "link"), relay.command.link, profile.link.command, review, said)
+
+
+def _check_commanding(keys: KeyPath, relay: str, name: str, entry: Input, review: Review) -> None:
+    """What energises a relay is true or false, and false at rest: each relay is worked from there."""
+    if isinstance(entry, Probe):
+        review.say(keys, f"relay {relay} obeys input {name}, which is a probe", "name a level or a dry contact")
+    elif entry.rest in {"high", "closed"} and not review.is_broken("inputs", name):
+        message = f"relay {relay} obeys input {name}, which is {entry.rest} at rest: it would be energised at rest"
+        other = "low" if entry.rest == "high" else "open"
+        review.say(keys, message, f"rest is what nobody wants anything in: give {name} 'rest: {other}'")
 
 
 def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -> None:

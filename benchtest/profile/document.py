@@ -62,7 +62,7 @@ class Profile(Section):
     connectors: dict[Annotated[str, Field(pattern=r"^[A-Z][A-Z0-9]*$")], Connector]
     """Connectors by their marking on the board."""
     supplies: Annotated[dict[Named, Supply], Field(min_length=1)]
-    """Supplies by name."""
+    """Supplies by name; the first d.c. one feeds program and coils."""
     rails: dict[Named, Rail] = {}
     """Voltages that the board makes for itself, by name."""
     inputs: dict[Named, Input] = {}
@@ -81,3 +81,8 @@ class Profile(Section):
     """What the board and its controller say to each other."""
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """What is done with the board, in this order."""
+
+    @property
+    def feeding(self) -> str:
+        """Name of the supply that feeds program and coils: the first d.c. one."""
+        return next(name for name, supply in self.supplies.items() if supply.kind == "dc")

@@ -4,8 +4,8 @@ from collections.abc import Mapping
 from typing import Literal
 
 from benchtest.documents.section import Section
-from benchtest.profile.permitted import Fitted, Limits
-from benchtest.quantities import BitsPerSecond, Seconds
+from benchtest.profile.permitted import Fitted, Lasting, Waited
+from benchtest.quantities import BitsPerSecond
 from benchtest.terminals import Pair
 
 
@@ -14,7 +14,7 @@ class Answer(Section):
 
     message: str
     """Message of the board."""
-    every: Limits[Seconds]
+    every: Waited
     """Interval between two of them."""
 
 
@@ -23,7 +23,7 @@ class Controller(Section):
 
     message: str
     """Message of the controller."""
-    every: Seconds
+    every: Lasting
     """Interval between two of them."""
 
 
@@ -41,11 +41,11 @@ class Link(Fitted):
     """Message with the command signals."""
     status: str
     """Message in which the board answers; sent on every change."""
-    answer: Limits[Seconds]
+    answer: Waited
     """Command to status message that shows it."""
-    lost_after: Limits[Seconds]
+    lost_after: Waited
     """Last heartbeat of the controller to coils off."""
-    back_within: Limits[Seconds]
+    back_within: Waited
     """First heartbeat to the board obeying again."""
 
 

@@ -3,9 +3,10 @@
 import math
 from typing import Annotated, Any, Generic, Self, TypeVar
 
-from pydantic import Field, ModelWrapValidatorHandler, model_validator
+from pydantic import AfterValidator, Field, ModelWrapValidatorHandler, model_validator
 
 from benchtest.documents.section import Section
+from benchtest.quantities import Seconds
 
 Quantity = TypeVar("Quantity")
 
@@ -58,3 +59,22 @@ class Limits(Section, Generic[Quantity]):
     def high(self) -> float:
         """Upper limit in SI units, inf when there is none."""
         return math.inf if self.max is None else float(self.max)  # type: ignore[arg-type]
+
+
+def _ends(limits: Limits[float]) -> Limits[float]:
+    if not 0 < limits.high < math.inf:
+        given = "no max is given" if limits.max is None else "max is not above 0 s"
+        raise ValueError(f"{given}, and nobody would know how long to wait (give a max, such as 80 ms)")
+    return limits
+
+
+def _lasts(seconds: float) -> float:
+    if seconds <= 0:
+        raise ValueError(f"{seconds:g} s is no time (give more than 0 s)")
+    return seconds
+
+
+Waited = Annotated[Limits[Seconds], AfterValidator(_ends)]
+"""A time that the bench waits for, at most so long."""
+Lasting = Annotated[Seconds, AfterValidator(_lasts)]
+"""How long something lasts: longer than no time at all."""

@@ -8,8 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from benchtest.documents.section import Section
-from benchtest.profile.permitted import Fitted, Limits
-from benchtest.quantities import Seconds
+from benchtest.profile.permitted import Fitted, Waited
 
 
 class Given(Section):
@@ -48,7 +47,7 @@ class Exercise(Fitted):
 
     step: Literal["exercise"]
     relays: Annotated[tuple[str, ...], Field(min_length=1)]
-    """Relays in the order in which they are worked; all of the board when absent."""
+    """Relays in the order in which they are worked."""
     again: Annotated[int, Field(ge=0, le=20)] = 0
     """How many times more each relay is energised, to see whether contact and lamp follow every time."""
 
@@ -80,7 +79,7 @@ class TryInterlocks(Fitted):
 
     step: Literal["interlocks"]
     names: Annotated[tuple[str, ...], Field(min_length=1)]
-    """Interlocks in the order in which they are tried; all of the board when absent."""
+    """Interlocks in the order in which they are tried."""
 
 
 class WatchLink(Fitted):
@@ -97,8 +96,8 @@ class Loss(Fitted):
     of: str
     """Name of a supply, or `link`."""
     energised: tuple[str, ...] = ()
-    """Relays to command first."""
-    within: Limits[Seconds] | None = None
+    """Relays to command first, with all that their interlocks wait for."""
+    within: Waited | None = None
     """Loss of a supply to the relays' coils or contacts having followed; for the link, its own `lost_after` counts."""
 
 

@@ -31,6 +31,57 @@ def check_steps(profile: Profile, review: Review) -> None:
                 hint = nearest_or_list(value, known)
                 review.say(("steps", place, word), f"there is no {word} {value!r}", hint)
         _check_step(step, ("steps", place), profile, review)
+    _check_power(profile, review)
+    _check_once(profile, review)
+
+
+def _check_power(profile: Profile, review: Review) -> None:
+    """Ohms are read without power, all else with it."""
+    powered = False
+    for place, step in enumerate(profile.steps):
+        match step:
+            case PowerUp():
+                powered = True
+            case SafeOff():
+                powered = powered and not (step.variant is None and step.option is None)
+            case Unpowered() | Plugs():
+                if powered:
+                    message = f"step {step.step!r} reads ohms without power, and the board has it here"
+                    review.say(("steps", place), message, "put it before 'power up'")
+            case _:
+                if not powered:
+                    message = f"the board has no power in step {step.step!r}"
+                    review.say(("steps", place), message, "put a step 'power up' before it")
+
+
+def _check_once(profile: Profile, review: Review) -> None:
+    """Readings of one name are taken once: a second one would take the place of the first, whatever that said."""
+    seen: list[tuple[str, Step]] = []
+    for place, step in enumerate(profile.steps):
+        for name, keys in _once(step):
+            if any(name == other and earlier is not step and _together(step, earlier) for other, earlier in seen):
+                message = f"{name} is there a second time, and its readings would take the place of the first"
+                hint = "delete one of them; 'again' works a relay more often" if "exercise" in name else "delete one"
+                review.say(("steps", place, *keys), message, hint)
+            seen.append((name, step))
+
+
+def _once(step: Step) -> list[tuple[str, KeyPath]]:
+    """Return what a step does that no other may do, and where it says so."""
+    match step:
+        case Exercise():
+            return [(f"exercise of {name}", ("relays", place)) for place, name in enumerate(step.relays)]
+        case TryInterlocks():
+            return [(f"trial of {name!r}", ("names", place)) for place, name in enumerate(step.names)]
+        case ReadLamps() | ReadCode() | Loss():
+            return []
+        case _:
+            return [(f"step {step.step!r}", ())]
+
+
+def _together(one: Step, other: Step) -> bool:
+    """Return whether one board may have both steps."""
+    return one.variant is None or other.variant is None or one.variant == other.variant
 
 
 def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> None:
@@ -48,6 +99,7 @@ def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> 
             _check_given(step.given, (*keys, "given"), profile, review)
         case TryInterlocks():
             exist(step.names, "interlocks", (*keys, "names"), review)
+            _check_lost(step, (*keys, "names"), profile, review)
         case Loss():
             _check_loss(step, keys, review)
         case WatchLink():
@@ -79,6 +131,20 @@ def _check_lamps(step: ReadLamps, keys: KeyPath, review: Review) -> None:
     for place, lamp in enumerate(step.dark):
         if lamp in step.lit:
             review.say((*keys, "dark", place), f"lamp {lamp} is expected both lit and dark", "delete one of them")
+
+
+def _check_lost(step: TryInterlocks, keys: KeyPath, profile: Profile, review: Review) -> None:
+    """An interlock that waits for a supply or the link shows in the loss of it, and nowhere else."""
+    shown = {(loss.of, relay) for loss in profile.steps if isinstance(loss, Loss) for relay in loss.energised}
+    for place, name in enumerate(step.names):
+        if name not in profile.interlocks:
+            continue
+        lock = profile.interlocks[name]
+        for element in lock.needs.names:
+            if element in {"link", *profile.supplies} and (element, lock.relay) not in shown:
+                message = f"interlock {name!r} waits for {element}, which this step does not take away"
+                hint = f"add a step {{step: loss, of: {element}, energised: [{lock.relay}]}}"
+                review.say((*keys, place), message, hint)
 
 
 def _check_loss(step: Loss, keys: KeyPath, review: Review) -> None:

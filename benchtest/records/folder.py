@@ -87,6 +87,8 @@ def read_procedure(folder: Path, expected: str) -> Procedure:
 def read_run(folder: Path) -> Run:
     """Return the run of a folder. Raises DocumentError when the file is missing, damaged, or of an unknown format."""
     path = folder / "run.json"
+    if not path.exists() and (folder / "journal.jsonl").exists():
+        raise wrong(path, "is not there: the run was cut off", hint="'benchtest show' says how far it came")
     content = read_whole(path)
     try:
         found = from_canonical(content)

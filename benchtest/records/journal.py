@@ -93,7 +93,7 @@ def read_journal(path: Path) -> JournalRead:
     try:
         *lines, rest = path.read_bytes().split(b"\n")
     except OSError as cause:
-        raise wrong(path, f"cannot be read: {cause.strerror}") from cause
+        raise wrong(path, f"cannot be read: {cause.strerror}", hint="is this a run folder?") from cause
     head = BEGINNING
     entries: list[JournalEntry] = []
     for number, line in enumerate(lines, 1):

@@ -39,7 +39,9 @@ Situation = frozenset[tuple[Hashable, Hashable]]
 _NUMBERED: Final = re.compile(r"^(code|lamps|loss-of-[^.]*?)-[0-9]+(-back)?\.")
 _NEARLY: Final = 1e-9  # s; what is read up to an order is read before it
 _SAFE: Final = frozenset({0.0, math.inf})  # a heartbeat that is not alive, False, is 0.0 too
-_NOT_WHAT_IS_READ: Final = frozenset({"evidence", "start", "end", "until", "since", "before", "channels", "rhythm"})
+_NOT_WHAT_IS_READ: Final = frozenset(
+    {"evidence", "start", "end", "until", "since", "before", "channels", "rhythm", "dimmed", "share"}
+)
 
 
 def nature(check_id: str) -> str:

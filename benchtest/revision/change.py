@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any
 
-from benchtest.metrology.figures import plain
+from benchtest.metrology.figures import limit
 from benchtest.quantities import RATIO, Dimension
 
 KeyPath = tuple[str | int, ...]
@@ -44,7 +44,7 @@ def written(value: Any, dimension: Dimension | None = None) -> str:
         case bool():
             return "yes" if value else "no"
         case int() | float() if dimension is not None:
-            return plain(float(value), "%" if dimension is RATIO else dimension.unit)
+            return limit(float(value), "%" if dimension == RATIO else dimension.unit)
         case dict():
             inside = ", ".join(f"{name} {written(inner, dimension)}" for name, inner in value.items())
             return inside or "none"

@@ -20,7 +20,7 @@ import csv
 import io
 import re
 from collections import defaultdict
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Final, Literal
@@ -179,7 +179,7 @@ def _draft(rows: list[Row], reading: _Reading, *, part: str, name: str) -> Draft
     controls = tuple(control for thing in things if (control := thing.control()) is not None)
     switches = tuple(switch for thing in things if (switch := thing.switch()) is not None)
     for thing in things:
-        thing.check_command({control.name for control in controls})
+        thing.check_command({control.name: control for control in controls})
     links = [row.at for row in rows if row.role == "link"]
     link = Pair(links[0], links[1]) if len(links) == 2 else None
     plugs = tuple(_plugs(rows, things))
@@ -267,12 +267,15 @@ class _Thing:
             return None
         return pins[0], pins[1]
 
-    def check_command(self, inputs: set[str]) -> None:
-        """Report a command that is no input."""
+    def check_command(self, inputs: Mapping[str, Control]) -> None:
+        """Report a command that is no input, or one that is there at rest."""
         command = self._said("command")
         if command and command not in inputs:
             hint = nearest_or_list(command, inputs, what="inputs")
             self._wrong("command", f"{self.name} is commanded by {command!r}, which is no input here", hint)
+        elif command and inputs[command].rest == "closed":
+            message = f"{self.name} is commanded by {command!r}, which is closed at rest: it would be energised at rest"
+            self._wrong("command", message, f"rest is what nobody wants anything in: 'open' for {command}")
 
     def _roles(self) -> set[str]:
         return {row.role for row in self.rows}

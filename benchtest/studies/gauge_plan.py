@@ -93,6 +93,11 @@ class Sheet:
         try:
             text = path.read_text(encoding="utf-8-sig")
             rows = [row for row in csv.reader(io.StringIO(text), strict=True) if row]
+        except OSError as cause:
+            reason = (cause.strerror or str(cause)).lower()
+            raise CaptureError(
+                path, f"cannot be read: {reason}", expected="a sheet of 'benchtest study plan'"
+            ) from cause
         except (UnicodeDecodeError, csv.Error) as cause:
             raise CaptureError(path, f"is no table: {cause}", expected="a sheet of 'benchtest study plan'") from cause
         if not rows or not {"board", "value"} <= set(rows[0]):

@@ -25,14 +25,20 @@ LEAST: Final = 0.01
 UNKNOWN: Final = "none of these: something that the library of faults does not know"
 
 
+def unlike_any(prepared: Prepared) -> list[str]:
+    """Return the drivers of a bench that no simulated one stands in for: those of a person and of a record."""
+    fixture, harness = prepared.fixture.fixture, prepared.harness
+    drivers = {fixture.adapters[name].driver for name in adapters_of(fixture, harness)}
+    return sorted(drivers & {"manual", "replay"})
+
+
 def subject_of(prepared: Prepared) -> Subject:
     """Return what a study needs of a prepared run: its bench with the same wires, but simulated.
 
     Raises PlanError where a person or a record is the bench.
     """
     fixture, harness = prepared.fixture.fixture, prepared.harness
-    drivers = {fixture.adapters[name].driver for name in adapters_of(fixture, harness)}
-    if unlike := drivers & {"manual", "replay"}:
+    if unlike := unlike_any(prepared):
         hint = "a study needs adapters that can be simulated"
         raise PlanError([f"{prepared.fixture.path}: a bench with driver {', '.join(unlike)} ({hint})"])
     twins = {name: WholeAdapter(driver="simulated") for name in fixture.adapters}

@@ -22,6 +22,7 @@ from benchtest.instruments import Asker, Link
 from benchtest.perform import Kept, Performed, Watcher, perform
 from benchtest.readings import Origin
 from benchtest.rig import Rig
+from benchtest.rig.limited import LimitedBench
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
 from benchtest.terminals import Pair
@@ -260,8 +261,9 @@ def worked_by(
     )
     with opened as device:
         part = Part(name="io", device=device, channels=channels(harness), stamp=math.inf, every=1.0)
+        roles = {number: channel.role for number, channel in prepared.procedure.channels.items()}
         rig = Rig(
-            bench=ComposedBench([part], clock),
+            bench=LimitedBench(ComposedBench([part], clock), limits=fixture.limits, roles=roles, by_hand=True),
             link=link,
             clock=clock,
             origin=Origin.BY_HAND,

@@ -142,3 +142,16 @@ def test_whatever_is_typed_for_a_lamp_is_a_known_word_or_refused(text: str, digi
 def test_a_code_is_written_as_the_judge_knows_it(typed: str, digits: int, word: str) -> None:
     """Flash counts as a figure, digits in pairs."""
     assert word == answers.code(typed, digits=digits)
+
+
+@pytest.mark.parametrize("typed", ["n", "no", "NO ", "y", "yes", "", "  ", "42", "?"])
+def test_a_yes_or_a_no_is_nobodys_name(typed: str) -> None:
+    """Who answers the cautions with a no has not acknowledged them, and who only says yes has not said who they are."""
+    with pytest.raises(ValueError, match="expected your name"):
+        answers.name(typed)
+
+
+def test_a_name_is_taken_as_it_is_typed_on_one_line() -> None:
+    """Letters of any script, blanks gathered."""
+    assert "A. Tester" == answers.name("  A.   Tester ")
+    assert "Ünal" == answers.name("Ünal")

@@ -127,6 +127,14 @@ def test_cautions_come_first_and_are_acknowledged_by_name(carwash_by_hand: Prepa
     assert "Switch every supply off" in technician.heard[1]
 
 
+def test_a_no_to_everything_off_is_no_beginning(carwash_by_hand: Prepared) -> None:
+    """Who types that it is not so is asked again: the first readings are of a board without power."""
+    technician = by_hand(carwash_by_hand, asides={"Switch every supply off": ["n", "not yet"]}).technician
+
+    assert 3 == sum("Switch every supply off" in text for text in technician.heard)
+    assert 2 == sum("expected Enter alone when it is done" in text for text in technician.told)
+
+
 def test_on_the_way_out_the_loads_are_named_first_and_the_supply_last(carwash_by_hand: Prepared) -> None:
     """Paused with the gate contact closed, water demanded and 24 V on: one request, the supply at its end."""
     worked = by_hand(carwash_by_hand, asides={"make contact of K1": ["11.99", "p"]})
@@ -215,13 +223,32 @@ def test_what_is_skipped_is_not_tested_with_its_reason(carwash_by_hand: Prepared
     assert 1 == sum("Take the 24 V off X2.3" in text for text in worked.technician.heard)  # of the interlock's step
 
 
-@pytest.mark.parametrize("order", ["current limit 100 mA, then 6 V", "Switch off the supply at X1.1"])
-def test_a_supply_is_not_skipped(carwash_by_hand: Prepared, order: str) -> None:
-    """Nothing that follows means anything without it, on or off: skip is refused there, and the person is told."""
-    worked = by_hand(carwash_by_hand, asides={order: ["s"]})
+@pytest.mark.parametrize(
+    "where",
+    ["current limit 100 mA, then 6 V", "in current limit", "that the supply at", "Switch off the supply at X1.1"],
+)
+def test_a_supply_is_not_skipped(carwash_by_hand: Prepared, where: str) -> None:
+    """Nothing that follows means anything without it, on or off: skip is refused there, and the person is told.
+
+    Nor is the look at its current limit, without which a short would be fed from stage to stage.
+    """
+    worked = by_hand(carwash_by_hand, asides={where: ["s"], "Why is it skipped?": ["in a hurry"]})
 
     assert any("This cannot be skipped" in text for text in worked.technician.told)
     assert Outcome.INCONCLUSIVE is worked.done.outcome
+
+
+def test_what_cannot_be_confirmed_off_is_a_fault_of_the_bench(carwash_by_hand: Prepared) -> None:
+    """At the last step a slip of the finger is told; a no, again and again, is no failure of the board, and a caution.
+
+    The cautions are those of the trade: what is not confirmed is cut in hardware before anybody touches the board.
+    """
+    worked = by_hand(carwash_by_hand, asides={"Enter when it is off": ["p", *["n"] * 20]})
+
+    assert (Outcome.BENCH_FAULT, False) == (worked.done.outcome, worked.done.safe.verified)
+    assert "bench channels left on failed (2)" == worked.done.reason
+    assert any("or n when that cannot be confirmed, got 'p'" in text for text in worked.technician.told)
+    assert any("Cut the supply in hardware before you touch the board" in text for text in worked.technician.told)
 
 
 def test_current_limit_at_power_up_means_stop(carwash_by_hand: Prepared) -> None:

@@ -57,7 +57,7 @@ CHECKLIST = {
     "variant as found and as left": "Variant two-bay two-bay",
     "what was not tested, by name": "probe_supply ripple",
     "why it was not": "no channel of this bench reaches TP.19",
-    "what is claimed": "The item named here was tested by the method",
+    "what is claimed": "Except for what is listed as not tested, the item named here was tested by the method",
     "what is not claimed": "No accreditation, approval or certification of the test place is implied.",
     "cautions": "isolated, secured and verified dead by a qualified person",
     "terms of the depot": "Warranty: twelve months.",

@@ -12,10 +12,11 @@ import pytest
 
 from benchtest.certificate import describe, to_html, write_certificate
 from benchtest.certificate.plots import _Axis, _ticks
-from benchtest.language import english
+from benchtest.language import english, language
 from benchtest.readings import Origin, Readings
 from benchtest.records.folder import write_run
 from benchtest.results import Outcome, Suspected, Verdict
+from tests.certificate.whole import whole_readings, whole_run
 from tests.records.finished import WELDED, finished_readings, finished_run
 
 
@@ -43,6 +44,34 @@ def test_a_pass_that_its_results_contradict_is_not_certified(verdict: Verdict) -
     document = describe(replace(run, results=(replace(run.results[5], verdict=verdict),)), finished_readings())
     assert ("Report of findings", "INCONCLUSIVE") == (document.title, document.outcome)
     assert [str(verdict)] == [row.verdict for row in document.not_passed]
+
+
+@pytest.mark.parametrize(("tag", "said"), [("en", "Passed conditionally"), ("de", "Bedingt bestanden")])
+def test_a_certificate_does_not_say_that_something_did_not_pass(tag: str, said: str) -> None:
+    """Conditional passes that the method accepts are listed as what they are, not under what did not pass."""
+    run = finished_run()
+    decision = replace(run.procedure.decision, accept_conditional=True)
+    first, *others = run.results
+    results = (replace(first, verdict=Verdict.CONDITIONAL_PASS), *others)
+    accepted = replace(run, procedure=replace(run.procedure, decision=decision), results=results)
+    page = to_html(describe(accepted, finished_readings(), language(tag)))
+
+    assert said in page
+    assert "What did not pass" not in page
+    assert "Was nicht bestanden hat" not in page
+    assert "Failures first" not in page
+
+
+@pytest.mark.parametrize("outcome", [Outcome.ABORTED, Outcome.BENCH_FAULT, Outcome.INCONCLUSIVE])
+def test_no_more_is_claimed_than_was_tested(outcome: Outcome) -> None:
+    """Where checks were not reached, the claim that the item was tested leaves them out; else it is whole."""
+    run = finished_run()
+    cut = describe(replace(run, results=(), outcome=outcome), finished_readings())
+    whole = describe(whole_run(passed=True), whole_readings())
+
+    assert cut.claimed[0].startswith("Except for what is listed as not tested, the item named here was tested")
+    assert whole.claimed[0].startswith("The item named here was tested")
+    assert cut.claimed[1:] == whole.claimed[1:]
 
 
 def test_a_run_without_results_is_not_certified() -> None:

@@ -1,13 +1,17 @@
 """What the paper says of the decision rule, of U and of risk, and that it holds for the readings under it."""
 
+import math
+import re
 from dataclasses import replace
 
 import pytest
+from scipy import stats
 
 from benchtest.certificate import describe
 from benchtest.certificate.rule import rule_sentences
 from benchtest.language import english
 from benchtest.metrology.conformity import Risk
+from benchtest.metrology.coverage import normal_factor
 from benchtest.metrology.decision import Rule
 from benchtest.procedure import DecisionRule, Unresolved
 from benchtest.results import Outcome, Result, Run, Verdict
@@ -42,6 +46,7 @@ def test_each_rule_is_named_by_its_words() -> None:
         ("non-binary", 0.83, 2.0, "at most 4.85 %"),  # ISO 14253-1, in ILAC-G8:09/2019, table 1
         ("non-binary", 0.0, 2.0, "up to 50 %"),
         ("simple acceptance", 0.0, 2.0, "up to 50 %"),
+        ("guarded acceptance", 2.0, normal_factor(0.9), "at most 5 %"),
     ],
 )
 def test_the_risk_of_a_pass_is_that_of_the_rule(rule: Rule, guard: float, coverage: float, said: str) -> None:
@@ -49,10 +54,24 @@ def test_the_risk_of_a_pass_is_that_of_the_rule(rule: Rule, guard: float, covera
     assert said in decided(rule, guard=guard, coverage=coverage)
 
 
+@pytest.mark.parametrize("freedom", [1, 2, 5, 19, math.inf])
+@pytest.mark.parametrize(("guard", "share"), [(0.5, 0.9545), (0.83, 0.9545), (1.0, 0.9), (2.0, 0.9), (3.0, 0.95)])
+def test_no_degrees_of_freedom_make_a_pass_riskier_than_is_said(freedom: float, guard: float, share: float) -> None:
+    """A value on the acceptance limit, r·k·u inside: SciPy's t and normal distributions say what it risks."""
+    known = stats.norm if math.isinf(freedom) else stats.t(freedom)
+    said = re.search(
+        r"at most ([\d.]+) %|below ([\d.]+) %", decided("non-binary", guard=guard, coverage=normal_factor(share))
+    )
+    assert said is not None
+    assert known.sf(guard * known.ppf((1 + share) / 2)) <= float(said[1] or said[2]) / 100 + 1e-4
+
+
 def test_the_coverage_probability_is_stated() -> None:
-    """The factor 2 is 95.45 %, the factor 3 99.73 %."""
+    """The factor 2 is 95.45 %, the factor 3 99.73 % (GUM, table G.1); what is nearly all is not said to be all."""
     assert "coverage probability of 95.45 %" in decided("non-binary")
     assert "coverage probability of 99.73 %" in decided("non-binary", coverage=3.0)
+    assert "coverage probability of 99 %" in decided("non-binary", coverage=normal_factor(0.99))
+    assert "coverage probability of 99.999 %" in decided("non-binary", coverage=normal_factor(0.99999))
 
 
 def numbered(run: Run) -> Result:

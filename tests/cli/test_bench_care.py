@@ -25,9 +25,11 @@ def test_the_hookup_sheet_is_written_where_it_was_asked_for(
 
 
 def test_a_sheet_is_a_pdf_or_a_page(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    """Another ending is wrong usage, and nothing is written."""
+    """Another ending is wrong usage, a folder that is not there too and no fault of the bench; nothing is written."""
     assert 2 == entry(["hookup", CARWASH, "--fixture", SERIAL, "-o", str(tmp_path / "sheet.doc")])
     assert "neither .pdf nor .html" in capsys.readouterr().err
+    assert 2 == entry(["hookup", CARWASH, "--fixture", SERIAL, "-o", str(tmp_path / "none" / "sheet.html")])
+    assert "there is no folder" in capsys.readouterr().err
     assert not list(tmp_path.iterdir())
 
 

@@ -16,7 +16,7 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.earlier import take_up
 from benchtest.clock import VirtualClock
 from benchtest.errors import BenchtestError, PlanError
-from benchtest.records.journal import read_journal
+from benchtest.records.journal import Journal, read_journal
 from tests.adapters.technician import Technician, by_hand, virtual_board
 from tests.cli.scripted import COLUMNS, ROOT, Typist
 
@@ -162,7 +162,14 @@ def test_a_run_that_was_killed_goes_on_where_its_journal_ends(start: Start, prep
     shown = piped(place, b"", "show", str(run_folder(place)))
     again, asked = take_up(run_folder(place))
 
-    assert (5, True) == (shown.returncode, b"switch the supplies off" in shown.stdout)
+    assert (5, True) == (shown.returncode, b"then go on with 'benchtest run --resume'" in shown.stdout)
+    torn = Path(shutil.copytree(run_folder(place), place / "torn"))
+    with (torn / "journal.jsonl").open("ab") as journal:
+        journal.write(b'{"at":')
+    assert b"switch the supplies off, then begin a new run" in piped(place, b"", "show", str(torn)).stdout
+    with pytest.raises(BenchtestError, match="the last line is torn"):
+        Journal.open(torn / "journal.jsonl")
+    assert b"of a finished run?" in piped(place, b"", "certificate", "verify", str(torn)).stderr
 
     assert not (run_folder(place) / "run.json").exists()
     assert prepared.procedure.channels == again.procedure.channels
@@ -199,6 +206,35 @@ def test_what_is_not_confirmed_is_not_claimed(start: Start, prepared: Prepared, 
     assert "nobody confirmed that everything is off: X2.5-X2.6, X1.1-X1.2" == run["safe"]["note"]
 
 
+def test_a_terminal_that_is_cut_off_ends_as_aborted(start: Start, prepared: Prepared, place: Path) -> None:
+    """The line to the van is gone in the middle of a request: nobody hears it, the run is whole, exit code 6."""
+    typist = start(*RUN)
+    typist.answered_by(technician_at(prepared), until="make contact of K1")
+    with Path(os.devnull).open("rb") as nothing:
+        os.dup2(nothing.fileno(), typist.child.child_fd)
+    code, run = typist.child.wait(), run_file(place)
+
+    assert (6, "stopped by SIGHUP", False) == (code, run["reason"], run["safe"]["verified"])
+    assert "nobody confirmed that everything is off: X2.5-X2.6, X1.1-X1.2" == run["safe"]["note"]
+
+
+def test_a_command_that_was_given_no_output_does_its_work(place: Path) -> None:
+    """Started with standard output closed, as some schedulers do: the run is there, and its exit code says how."""
+    words = [sys.executable, "-m", "benchtest", "run", "profiles/carwash.yaml", "--fixture", "fixtures/simulated.yaml"]
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        ["/bin/sh", "-c", '"$@" >&-', "sh", *words, "--serial", "A1"],
+        cwd=place,
+        stderr=subprocess.PIPE,
+        timeout=60,
+        check=False,
+        env=env,
+    )
+
+    assert (0, b"") == (done.returncode, done.stderr)
+    assert "pass" == json.loads(next((place / "runs").glob("*/run.json")).read_text(encoding="utf-8"))["outcome"]
+
+
 ANSWERS = "A. Tester\n\n0.3\n1200\n\n\nn\n6\n\nn\n12\n\nn\n24\n22 mA\n24\n1\n"
 
 
@@ -215,6 +251,16 @@ def test_the_end_of_piped_answers_is_a_pause_whatever_bytes_they_held(place: Pat
     assert 1 == done.stdout.count(b"Nobody confirmed that it is off")
     assert b"\x1b" not in done.stdout
     assert max(len(str(entry.facts.get("typed", ""))) for entry in journal.entries) <= 200
+
+
+def test_a_board_that_failed_by_hand_is_not_sent_to_a_command_that_refuses_it(place: Path) -> None:
+    """No simulated bench stands in for a person, so `diagnose` has nothing to go by; the run does not name it."""
+    done = piped(place, b"A. Tester\n\n0.3\n0.3\n\n", *RUN)
+
+    assert 1 == done.returncode, done.stdout
+    assert b"FAIL  main not shorted failed" in done.stdout
+    assert b"diagnose" not in done.stdout
+    assert 4 == piped(place, b"", "diagnose", str(run_folder(place))).returncode
 
 
 def test_nobody_there_from_the_beginning_is_a_pause_too(place: Path) -> None:

@@ -219,6 +219,17 @@ def test_a_copy_without_the_customer_is_still_genuine(benchtest: Command, folder
     assert (4, True) == (code, "name the JSON file" in err)
 
 
+def test_a_copy_does_not_take_the_place_of_the_paper(benchtest: Command, folder: Path) -> None:
+    """Written over the paper itself, the customer would be gone for good: refused, and not a byte is changed."""
+    paper = folder / "certificate.json"
+    whole = paper.read_bytes()
+    same = folder / "recordings" / ".." / paper.name
+    code, _, err = benchtest("certificate", "withhold", paper, "--into", same, "--line", "Customer")
+
+    assert (2, True) == (code, "is the paper itself" in err)
+    assert whole == paper.read_bytes()
+
+
 def test_many_papers_are_withdrawn_in_one_go_or_none(benchtest: Command, folder: Path, tmp_path: Path) -> None:
     """Two papers, two notes; with one altered paper among them not a single note."""
     other = Path(shutil.copytree(folder, tmp_path / "other"))
@@ -311,7 +322,7 @@ def test_a_run_killed_between_journal_and_seal_is_sealed_later(benchtest: Comman
     before = {name: (folder / name).read_bytes() for name in papers[:place]}
     code, out, err = benchtest("certificate", "seal", folder)
     if place == 0:
-        assert (4, True) == (code, "run.json: cannot be read" in err)
+        assert (4, True) == (code, "run.json: is not there: the run was cut off" in err)
         return
     assert 0 == code
     assert 3 == len(out.splitlines())

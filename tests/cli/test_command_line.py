@@ -77,10 +77,14 @@ def test_a_faulty_board_ends_with_one_and_a_report_not_a_certificate(benchtest: 
 
 
 def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Benchtest, tmp_path: Path) -> None:
-    """`show` prints the run; after one byte of evidence changes it says which file, and not a word of a verdict."""
+    """`show` prints the run; after one byte of evidence changes it says which file, and not a word of a verdict.
+
+    A step that the run does not have is wrong usage, not a run of which nothing is to be shown.
+    """
     benchtest(*CARWASH, "--serial", "A1")
     folder = next((tmp_path / "runs").iterdir())
     whole = benchtest("show", str(folder))
+    unknown = benchtest("show", str(folder), "--step", "K1")
     recording = next((folder / "recordings").iterdir())
     content = bytearray(recording.read_bytes())
     content[len(content) // 2] ^= 1
@@ -89,9 +93,39 @@ def test_show_reads_a_run_back_and_notices_a_changed_recording(benchtest: Bencht
 
     assert whole.returncode == 0
     assert "PASS" in whole.stdout
+    assert (2, "") == (unknown.returncode, unknown.stdout)
+    assert "no step of this run is called 'K1'" in unknown.stderr
+    assert "exercise-K1" in unknown.stderr
     assert changed.returncode == 4
     assert recording.name in changed.stderr
     assert "PASS" not in changed.stdout
+
+
+def test_what_was_cut_off_says_what_it_knows(benchtest: Benchtest, tmp_path: Path) -> None:
+    """A bench that could not be opened: `show` says why; nothing else takes the folder for a finished run, or for none.
+
+    What was cut off has no run file, and the folder is a run folder all the same.
+    """
+    ports = ("--port", "io=/dev/none", "--port", "can=/dev/none")
+    words = ("run", "profiles/carwash.yaml", "--fixture", "fixtures/serial.yaml", "--serial", "A1", *ports)
+    assert 5 == benchtest(*words).returncode
+    folder = str(next((tmp_path / "runs").iterdir()))
+    shown, sealed = benchtest("show", folder), benchtest("certificate", "seal", folder)
+
+    assert 5 == shown.returncode
+    assert "the bench could not be opened, or not be closed: cannot open '/dev/none'" in shown.stdout
+    assert 4 == sealed.returncode
+    assert "the run was cut off ('benchtest show' says how far it came)" in sealed.stderr
+
+
+def test_a_folder_whose_name_is_no_text_is_refused_before_power(benchtest: Benchtest, tmp_path: Path) -> None:
+    """A name in an old code page, as on a stick from elsewhere: neither journal nor records could hold it."""
+    root = os.fsdecode(os.fsencode(tmp_path) + b"/l\xe4ufe")
+    done = benchtest(*CARWASH, "--serial", "A1", "--runs", root)
+
+    assert (2, "") == (done.returncode, done.stdout.partition("\n")[2])
+    assert "a name in it is not text in UTF-8" in done.stderr
+    assert not Path(root).exists()
 
 
 WRONG = [
@@ -111,7 +145,7 @@ WRONG = [
     ("port of a simulated adapter", (*CARWASH, "--serial", "A1", "--port", "io=/dev/null"), 2, "io is simulated"),
     ("no profile", ("check", "profiles/none.yaml"), 4, "profiles/none.yaml"),
     ("a folder as profile", ("check", "profiles"), 4, "profiles"),
-    ("no run", ("show", "runs/none"), 4, "runs/none"),
+    ("no run", ("show", "runs/none"), 4, "(is this a run folder?)"),
     (
         "port missing",
         ("run", "profiles/carwash.yaml", "--fixture", "fixtures/serial.yaml", "--serial", "A1"),

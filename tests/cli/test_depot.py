@@ -145,6 +145,16 @@ def test_a_run_of_the_depot_keeps_the_customer_out_of_its_evidence(taken_in: Ben
     assert ZW in second.read_bytes()
 
 
+def test_who_is_spelt_wrongly_is_not_silently_kept(taken_in: Benchtest) -> None:
+    """Nobody of that name has left: said, for whoever asked for it would believe that it was done."""
+    came = taken_in("depot", "erase", "--customer", "Zwolfender", "--reason", "asked", "--by", "Ann", "--yes")
+
+    assert (0, "nothing was erased: no case that has left is like that (look at the spelling)\n") == (
+        came.code,
+        came.out,
+    )
+
+
 @pytest.mark.parametrize(
     ("more", "code", "message"),
     [
@@ -152,6 +162,7 @@ def test_a_run_of_the_depot_keeps_the_customer_out_of_its_evidence(taken_in: Ben
         (("--work-order", "W-1", "--technician", "Bo", "--customer", "X"), 2, "leave it out"),
         (("--work-order", "W-1", "--technician", "Bo", "--serial", "7H-2"), 2, "is for board CW-0410 7H-1, not for"),
         (("--work-order", "W-1", "--technician", "Bo", "--phase", "as left"), 2, "a run is as found there"),
+        (("--work-order", "W-9", "--technician", "Bo"), 2, "no board is known here under work order 'W-9'"),
         (("--work-order", "W-9", "--technician", "Bo", "--serial", "7H-2"), 0, "linked to nothing"),
     ],
 )

@@ -77,11 +77,12 @@ def test_the_diagnosis_as_json_has_its_version(benchtest: Benchtest, tmp_path: P
 
 
 def test_a_board_that_passed_has_no_suspects(benchtest: Benchtest, tmp_path: Path) -> None:
-    """It says so, and ends with 0."""
+    """It says so, and ends with 0; where nobody looks no bar is drawn, and no word of one is left in a log."""
     benchtest("run", *CARWASH, "--serial", "S1", "--runs", str(tmp_path))
     done = benchtest("diagnose", str(next(tmp_path.iterdir())))
 
     assert (0, True) == (done.returncode, "nothing speaks of a fault" in done.stdout)
+    assert "" == done.stderr
 
 
 def test_a_changed_profile_is_refused(benchtest: Benchtest, tmp_path: Path) -> None:

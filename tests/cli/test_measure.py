@@ -75,12 +75,15 @@ def test_a_contact_is_told_as_a_table_as_json_and_as_a_picture(measure: Measure,
 
 
 def test_a_picture_can_be_png_and_nothing_else_but_svg(measure: Measure, tmp_path: Path) -> None:
-    """The suffix decides; an unknown one is wrong usage."""
+    """The suffix decides; an unknown one is wrong usage, and so is a place where nothing can be written."""
     contact_file(tmp_path)
     drawn = measure("contact", "k3.csv", "--channel", "K3", "--picture", "k3.png")
     wrong = measure("contact", "k3.csv", "--channel", "K3", "--picture", "k3.gif")
 
-    assert (0, 2) == (drawn.returncode, wrong.returncode)
+    nowhere = measure("contact", "k3.csv", "--channel", "K3", "--picture", "none/k3.svg")
+
+    assert (0, 2, 2) == (drawn.returncode, wrong.returncode, nowhere.returncode)
+    assert "try another place with --picture" in " ".join(nowhere.stderr.split())
     assert b"\x89PNG" == (tmp_path / "k3.png").read_bytes()[:4]
     assert ".svg or .png" in wrong.stderr
 

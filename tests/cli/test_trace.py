@@ -133,7 +133,11 @@ def test_what_a_bench_cannot_look_at_is_evidence_of_nothing_there(trace: Trace) 
         ((CARWASH, "--requirements", "odd.txt"), 4, "odd.txt:4:3: 'R2': it is there twice"),
         ((CARWASH, "--variant", "x"), 2, "unknown variant 'x' (this profile has none, leave it out)"),
         ((CARWASH, "--fixture", "fixtures/lone.yaml"), 4, "no harness for CW-0410 (this fixture has: GZ-2140)"),
-        (("odd.yaml",), 4, "odd.yaml:24:57: supplies.main.idle_current.requirement[1]: 'a b' does not match"),
+        (
+            ("odd.yaml",),
+            4,
+            "odd.yaml:24:57: supplies.main.idle_current.requirement[1]: 'a b' cannot be written here (letters, digits",
+        ),
     ],
 )
 def test_bad_input_is_told_with_its_place(

@@ -197,7 +197,7 @@ def test_all_readings_say_how_likely_they_conform(place: Path, carwash_run: Path
     operate = next(line for line in lines if "K3 operate time" in line)
     lamp = next(line for line in lines if "K3 lamp when energised" in line)
 
-    assert operate.endswith("conforms with > 99.99 %")
+    assert operate.endswith("conforms with a probability of > 99.99 %")
     assert "conforms" not in lamp
 
 

@@ -1,13 +1,17 @@
 """Every mistake in a profile is found, at its place, in words that help."""
 
+import re
 from pathlib import Path
 
 import pytest
 
+from benchtest.documents.wording import SPELLED
 from benchtest.errors import DocumentError
 from benchtest.profile import load_profile
-from tests.documents.conftest import Spoil
+from tests.documents.conftest import BOARDS, Spoil
 
+GOOD = BOARDS / "tank.yaml"
+PACKAGE = Path(__file__).parents[2] / "benchtest"
 ONE_MISTAKE = [
     # shape
     ("    lamp: D1\n", "    «lampp: D1\n", "unknown key 'lampp' (nearest lamp;"),
@@ -32,6 +36,19 @@ ONE_MISTAKE = [
     ("coil: TP.2-X1.2", "coil: «TP.2", "'TP.2' is not a pair of terminals (try 'X7.1-X7.2')"),
     ("      1: {means: all", "      «one: {means: all", "name 'one' is not a whole number"),
     ("stages: [6 V, 12 V]", "stages: «6 V", "expected a list, got '6 V' (write it in square brackets)"),
+    ("flash: 200 ms", "flash: «0 ms", "0 s is no time (give more than 0 s)"),
+    ("gap: 200 ms", "gap: «-200 ms", "-0.2 s is no time (give more than 0 s)"),
+    (
+        "any: [day]}, reaction: {max: 80 ms}",
+        "any: [day]}, reaction: «{min: 80 ms}",
+        "no max is given, and nobody would know how long to wait",
+    ),
+    ("{min: 0.7 s, max: 1.4 s}", "«{min: -2 s, max: -1 s}", "max is not above 0 s, and nobody would know how long"),
+    (
+        "Controller, every: 200 ms",
+        "Controller, every: «900 ms",
+        "board may take the link for lost after 0.7 s (every so",
+    ),
     # decision
     ("connectors:\n", "decision: {rule: «lenient}\nconnectors:\n", "'lenient' is not possible here"),
     (
@@ -62,6 +79,7 @@ ONE_MISTAKE = [
     ("K3, variant: salt", "K3, variant: «slat", "there is no variant 'slat' (nearest salt; known: fresh, salt)"),
     ("    load: heater\n", "    load: heater\n    option: «mon\n", "there is no option 'mon' (nearest moon;"),
     ("{input: day}", "{input: «night}", "relay K3 obeys input 'night', which is not there"),
+    ("{input: day}", "{input: «water}", "relay K3 obeys input water, which is a probe (name a level or a dry contact)"),
     ("{link: heater}", "{link: «heatre}", "message Command has no signal 'heatre' (nearest heater;"),
     ("feedback: k1", "feedback: «k9", "message Status has no signal 'k9' (nearest k1;"),
     ("relay: K2", "relay: «K7", "there is no relay 'K7'"),
@@ -76,6 +94,12 @@ ONE_MISTAKE = [
     ("probes: [water]", "probes: [«day]", "input day is not a probe"),
     ('"12": cold', '"12": «freezing', "probe water has no state 'freezing'"),
     ("  logic: {t", "  «link: {t", "'link' cannot be a name"),
+    (
+        "  logic: {t",
+        "  «logic 3.3 V: {t",
+        "cannot be a name here (a letter, then letters, digits, blanks, '_' and '-'; 40",
+    ),
+    ("part: FT-0100", "part: «ft_0100", "'ft_0100' cannot be written here (capital letters, digits and '-', 2 to 30"),
     # sense
     ("stages: [6 V, 12 V]", "stages: [6 V, «24 V]", "stage 24 V is not above 0 V and below what follows it, 24 V"),
     ("stages: [6 V, 12 V]", "stages: [«12 V, 6 V]", "stage 12 V is not above 0 V and below what follows it, 6 V"),
@@ -113,6 +137,67 @@ def test_one_mistake_is_one_problem_at_its_place(spoil: Spoil, old: str, new: st
 
     assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
     assert said in str(refused.value)
+
+
+def test_what_energises_a_relay_is_false_at_rest(spoil: Spoil) -> None:
+    """A relay that would be energised while nothing is wanted cannot be worked from rest; the input is named."""
+    spoiled = spoil("tank.yaml", ("use: daylight}", "use: daylight, rest: high}"))
+
+    with pytest.raises(DocumentError, match="input day, which is high at rest: it would be energised at rest"):
+        load_profile(spoiled.path)
+
+
+ONCE = [
+    ("  - {step: safe off}", "  - {step: safe off}\n  - «{step: unpowered}", "'unpowered' is there a second time"),
+    (
+        "  - {step: safe off}",
+        "  - {step: exercise, relays: [«K2]}\n  - {step: safe off}",
+        "exercise of K2 is there a second",
+    ),
+    (
+        "  - {step: safe off}",
+        "  - {step: interlocks, names: [«heater only with water]}\n  - {step: safe off}",
+        "trial of 'heater only with water' is there a second time, and its readings would take the place of the first",
+    ),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), ONCE)
+def test_nothing_is_read_twice_under_one_name(spoil: Spoil, old: str, new: str, said: str) -> None:
+    """A second exercise of a relay would put its readings in the place of a failed first one: it is refused."""
+    spoiled = spoil("tank.yaml", (old, new))
+
+    with pytest.raises(DocumentError) as refused:
+        load_profile(spoiled.path)
+
+    assert said in str(refused.value)
+    assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+
+
+def test_steps_of_two_variants_may_do_the_same(spoil: Spoil) -> None:
+    """No board has both."""
+    (step,) = [row for row in GOOD.read_text(encoding="utf-8").splitlines() if "step: interlocks" in row]
+    fresh, salt = (step.replace("]}", f"], variant: {variant}}}") for variant in ("fresh", "salt"))
+
+    load_profile(spoil("tank.yaml", (step, f"{fresh}\n{salt}")).path)
+
+
+def test_ohms_are_read_before_there_is_power_and_all_else_with_it(spoil: Spoil) -> None:
+    """A step in the wrong place is refused where it stands."""
+    power = next(row for row in GOOD.read_text(encoding="utf-8").splitlines() if "step: power up" in row)
+    late = spoil("tank.yaml", (f"{power}\n", ""), ("  - {step: safe off}", f"{power}\n  - «{{step: safe off}}"))
+
+    with pytest.raises(DocumentError, match="the board has no power in step 'exercise'"):
+        load_profile(late.path)
+
+
+def test_every_pattern_has_its_words() -> None:
+    """Nobody who writes a profile is shown a regular expression."""
+    sources = (path.read_text(encoding="utf-8") for path in PACKAGE.rglob("*.py"))
+    patterns = {found for text in sources for found in re.findall(r'Field\(pattern=r"([^"]+)"', text)}
+
+    assert patterns
+    assert patterns <= SPELLED.keys()
 
 
 def test_the_good_document_is_good(folder: Path) -> None:

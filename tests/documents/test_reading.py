@@ -82,7 +82,7 @@ def test_what_is_refused_is_refused_at_its_place(tmp_path: Path, body: str, said
 
 
 WHOLE_FILE = [
-    (b"", "note.yaml: is empty"),
+    (b"", "note.yaml: is empty (begin with a 'format:' line)"),
     (b" \n\n", "note.yaml: is empty"),
     (b"# only a comment\n", "note.yaml:1:1: expected a mapping at the top"),
     (b"- a\n- b\n", "note.yaml:1:1: expected a mapping at the top (begin with 'format: benchtest-note/1')"),

@@ -5,7 +5,7 @@ from itertools import product
 import pytest
 
 from benchtest.judge import conclude, judge_all, judge_step
-from benchtest.procedure import DecisionRule, Limiting
+from benchtest.procedure import DecisionRule, Limiting, Measurand, StillOn
 from benchtest.readings import Origin, Readings, Supplied
 from benchtest.results import Outcome, Result, Verdict
 from tests.judge.workbench import Bench, question, within
@@ -19,6 +19,14 @@ def result(verdict: Verdict, value: float | str | None = 0.0148, note: str = "")
     check = question(Limiting(evidence="on"), within(None, 0.012), unit="s")
     return Result(
         check=check, value=value, uncertainty=None, coverage=None, verdict=verdict, note=note, origin=Origin.SIMULATED
+    )
+
+
+def of_the_bench(name: str, measurand: Measurand) -> Result:
+    """Return a failed result of another step."""
+    check = question(measurand, within(0.0, 0.0), name=name)
+    return Result(
+        check=check, value=2.0, uncertainty=None, coverage=None, verdict=Verdict.FAIL, origin=Origin.SIMULATED
     )
 
 
@@ -47,6 +55,21 @@ def test_only_a_complete_run_of_settled_results_passes() -> None:
         assert (outcome is Outcome.FAIL) == (Verdict.FAIL in pair)
         assert (outcome is Outcome.PASS) == (complete and set(pair) <= settled)
         assert reason
+
+
+def test_what_the_bench_left_on_is_not_held_against_the_board() -> None:
+    """A supply that nobody could confirm off is the bench's fault, and so is the voltage that is read from it then.
+
+    A board that failed before that has failed all the same.
+    """
+    left = of_the_bench("safe-off.bench.channels-left-on", StillOn(evidence="off"))
+    volts = of_the_bench("safe-off.main.voltage-after-off", Limiting(evidence="off"))
+    before = of_the_bench("exercise-K1.K1.lamp", Limiting(evidence="on"))
+
+    outcome, reason = conclude([result(Verdict.PASS), left, volts], STRICT, complete=True)
+    assert (Outcome.BENCH_FAULT, "K1 something failed (2)") == (outcome, reason)
+    assert Outcome.FAIL is conclude([volts], STRICT, complete=True)[0]
+    assert Outcome.FAIL is conclude([before, left, volts], STRICT, complete=True)[0]
 
 
 def test_a_run_without_results_is_inconclusive() -> None:

@@ -51,6 +51,20 @@ def test_a_value_refused_inside_the_limit_says_so() -> None:
     assert ["", ""] == [judged(volts, "guarded acceptance").note for volts in (24.01, 23.9)]
 
 
+def test_a_verdict_that_the_printed_numbers_contradict_tells_the_number_that_it_rests_on() -> None:
+    """24.004 V ± 17 mV prints 24.004 V; with ± 1.7 V it prints 24.0 V beside a limit of 24 V, and has failed."""
+    coarse = {**CHANNELS, 301: replace(CHANNELS[301], plus=1.5)}
+    bench = Bench(channels=coarse, decision=DecisionRule(guard=0.0, accept_conditional=False, rule="simple acceptance"))
+    results = [
+        bench.judge(MEAN, LIMITS, unit="V", evidence=recorded({301: np.full(1000, volts)}))
+        for volts in (24.004, 24.1, 23.996)
+    ]
+
+    assert [Verdict.FAIL, Verdict.FAIL, Verdict.PASS] == [result.verdict for result in results]
+    assert ["24.004 V before rounding", "", ""] == [result.note for result in results]
+    assert "" == judged(24.004, "simple acceptance", guard=0.0).note
+
+
 def test_a_board_fails_only_for_a_value_outside_a_limit() -> None:
     """Refused inside the limit: inconclusive, and why; outside by less than w under guarded acceptance: failed."""
     rule = DecisionRule(guard=1.0, accept_conditional=False, rule="guarded acceptance")

@@ -4,9 +4,11 @@ import math
 from dataclasses import replace
 
 import pytest
+from GTC import ureal
 
 from benchtest.instruments import Role
 from benchtest.judge import judge_check
+from benchtest.plan.foresight import foresee
 from benchtest.procedure import ContactResistance, CountRhythm, LampCode, Mean, Measure, OpenShare, Scalar, StateOf
 from benchtest.readings import Origin, Readings, Skipped, Told, Value
 from benchtest.results import Result, Verdict
@@ -38,12 +40,44 @@ def test_an_ohmmeter_s_contact_is_what_the_test_circuit_would_show(ohms: float) 
     assert word == state.value
 
 
+@pytest.mark.parametrize("ohms", [-0.02, -119.0, -120.0, -121.0])
+def test_ohms_below_zero_are_a_closed_contact(ohms: float) -> None:
+    """A meter's zero is off by a little, or a minus was typed: no share of 12 100 %, and no division by zero."""
+    bench = Bench(channels=OHMMETER)
+    share = bench.judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=ohms))
+
+    assert (0.0, Verdict.FAIL) == (share.value, share.verdict)
+    assert "made" == bench.judge(STATE, "made", evidence=Value(value=ohms)).value
+
+
 def test_an_ohmmeter_s_reading_has_the_ohmmeter_s_uncertainty() -> None:
     """U of 150 mΩ at 0.3 % + 100 mΩ + 10 mΩ steps, k = 2. GUM 4.3.7 and F.2.2.1."""
     result = Bench(channels=OHMMETER).judge(RESISTANCE, within(None, 0.2), unit="Ω", evidence=Value(value=0.15))
 
     assert result.uncertainty == pytest.approx(2 * math.sqrt((0.15 * 0.003 + 0.1) ** 2 / 3 + 0.01**2 / 12))
     assert Verdict.CONDITIONAL_PASS is result.verdict
+
+
+def test_the_share_of_an_ohmmeter_s_contact_has_the_ohmmeter_s_uncertainty_too() -> None:
+    """Of 1080.01 Ω ± 0.3 % and 0.1 Ω behind 120 Ω: the quotient by GTC, and a limit of 90 % within its guard band."""
+    bound, ohms = 1080.01 * 0.003 + 0.1, 1080.01
+    read = ureal(ohms, math.hypot(bound / math.sqrt(3), 0.01 / math.sqrt(12)))
+    share = read / (read + 120)
+    result = Bench(channels=OHMMETER).judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=ohms))
+
+    assert result.value == pytest.approx(share.x)
+    assert result.uncertainty == pytest.approx(2 * share.u)
+    assert Verdict.CONDITIONAL_PASS is result.verdict
+
+
+def test_the_share_of_an_ohmmeter_s_contact_is_foreseen() -> None:
+    """What the judge says of a contact that is just at its limit of 90 %, 1080 Ω behind 120 Ω, the plan has said."""
+    bench = Bench(channels=OHMMETER)
+    judged = bench.judge(SHARE, within(0.9, None), unit="%", evidence=Value(value=1080.0))
+    (foreseen,) = foresee(bench.procedure(question(SHARE, within(0.9, None), unit="%")))
+
+    assert foreseen.uncertainty == pytest.approx(judged.uncertainty)
+    assert () == foresee(bench.procedure(question(SHARE, within(1.0, None), unit="%")))
 
 
 def test_over_range_is_an_open_contact_on_ohms_and_nothing_on_volts() -> None:

@@ -1,11 +1,15 @@
 """Voltages, currents, resistances, single readings."""
 
 import math
+from dataclasses import replace
+from typing import Literal
 
 import numpy as np
 import pytest
+from GTC import ureal
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import stats
 
 from benchtest.procedure import (
     Absent,
@@ -22,7 +26,7 @@ from benchtest.procedure import (
 )
 from benchtest.readings import Left, Supplied, Value
 from benchtest.results import Verdict
-from tests.judge.workbench import STEP, Bench, recorded, within
+from tests.judge.workbench import CHANNELS, STEP, Bench, recorded, within
 
 BENCH = Bench()
 MEAN = Mean(evidence="e", channel=301, start=0.02, end=0.08)
@@ -76,6 +80,20 @@ def test_a_change_is_the_mean_less_what_the_channel_had_before() -> None:
     assert result.uncertainty is not None
 
 
+def test_a_change_has_the_degrees_of_freedom_of_both_its_means() -> None:
+    """Two means of twenty blocks, one scattering twice as much: 27.9, not 19; GTC, by GUM G.4.1, is the judge."""
+    blocks = np.tile(np.repeat([-0.2, 0.2], 15), 10)  # twenty blocks of 15 samples in 300
+    amps = np.concatenate([6.0 + blocks, np.full(100, 6.0), 7.7 + 2 * blocks, np.full(300, 7.7)])
+    asked = Mean(evidence="e", channel=301, start=0.04, end=0.07, before=(0.0, 0.03))
+    exact = {**CHANNELS, 301: replace(CHANNELS[301], of_reading=0.0, plus=0.0, resolution=0.0)}
+    result = Bench(channels=exact).judge(asked, within(1.2, 2.2), unit="A", evidence=recorded({301: amps}))
+    once = 0.2 * math.sqrt(20 / 19) / math.sqrt(20)
+    change = ureal(7.7, 2 * once, 19) - ureal(6.0, once, 19)
+
+    assert result.freedom == pytest.approx(change.df)
+    assert result.uncertainty == pytest.approx(stats.t.ppf(stats.norm.cdf(2), math.floor(change.df)) * change.u)
+
+
 def test_the_lowest_sample_is_found_and_what_is_beyond_the_range_is_beyond_every_limit() -> None:
     """A diode clamps at -0.7 V; without it the voltage leaves the channel's range, and no limit permits that."""
     asked = Extent(evidence="e", channel=301, start=0.02, end=0.08, of="lowest")
@@ -97,6 +115,24 @@ def test_ripple_is_from_the_lowest_to_the_highest_sample() -> None:
 
     assert result.value == pytest.approx(0.2, rel=0.02)
     assert Verdict.FAIL is result.verdict
+
+
+@pytest.mark.parametrize(("of", "permitted"), [("lowest", within(-1.0, None)), ("peak to peak", within(None, 10.0))])
+@pytest.mark.parametrize(
+    "waves", [(0.0, -0.7, 5.0), (0.0, -5.0, 24.0), (0.0, -32768 * STEP, 1.0), (0.0, 32767 * STEP, 1.0)]
+)
+def test_an_inverting_channel_reads_what_an_upright_one_does(
+    of: Literal["lowest", "peak to peak"], permitted: Interval, waves: tuple[float, float, float]
+) -> None:
+    """The same volts by codes turned over: value = code · scale + offset, as docs/adapter-protocol.md has it."""
+    upright = recorded({301: np.repeat(waves, 300)})
+    mirrored = ~np.asarray(upright.recording.codes)  # -1 - code
+    turned = replace(upright, recording=replace(upright.recording, codes=mirrored, scale=(-STEP,), offset=(-STEP,)))
+    asked = Extent(evidence="e", channel=301, start=0.0, end=0.09, of=of)
+    one, other = (BENCH.judge(asked, permitted, unit="V", evidence=seen) for seen in (upright, turned))
+
+    assert one.value == pytest.approx(other.value)
+    assert one.verdict is other.verdict
 
 
 def test_effective_value_is_taken_over_whole_cycles() -> None:
@@ -133,6 +169,25 @@ def test_an_open_contact_has_an_infinite_resistance_and_fails(volts: float) -> N
     asked = ContactResistance(evidence="e", channel=401, start=0.02, end=0.08)
     result = BENCH.judge(asked, within(None, 0.2), evidence=recorded({401: np.full(1000, volts)}))
     assert (result.value, result.uncertainty, result.verdict) == (math.inf, None, Verdict.FAIL)
+
+
+@pytest.mark.parametrize(
+    ("volts", "ohms", "verdict"),
+    [(-0.004, 0.04, Verdict.PASS), (-1.0, 120 / 11, Verdict.FAIL), (-12, math.inf, Verdict.FAIL)],
+)
+def test_contact_resistance_does_not_care_for_the_polarity(volts: float, ohms: float, verdict: Verdict) -> None:
+    """A pair wired the other way round reads the same ohms, none below zero: Ohm's law for 12 V behind 120 Ω."""
+    asked = ContactResistance(evidence="e", channel=401, start=0.02, end=0.08)
+    result = BENCH.judge(asked, within(None, 0.2), unit="Ω", evidence=recorded({401: np.full(1000, volts)}))
+    assert result.value == pytest.approx(ohms, rel=1e-3)
+    assert result.verdict is verdict
+
+
+def test_a_contact_read_once_does_not_care_for_the_polarity() -> None:
+    """-12 V across a contact is an open one, and no contact that is closed through its plug."""
+    for permitted, verdict in ((within(None, 1.1), Verdict.FAIL), (within(9.6, None), Verdict.PASS)):
+        bench = Bench(evidence={"contact": Value(value=-12.0)})
+        assert bench.judge(Scalar(evidence="contact"), permitted, unit="V").verdict is verdict
 
 
 @pytest.mark.parametrize("sign", [1.0, -1.0])

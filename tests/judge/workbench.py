@@ -119,6 +119,7 @@ class Bench:
         moves = (
             Source(name="on", channel=201, volts=24.0, amps=1.0, settle=0.1),
             Measure(name="bridge", channel=701),
+            Measure(name="contact", channel=401),
             record,
         )
         return Procedure(

@@ -137,7 +137,7 @@ def test_anybody_can_add_a_language(tmp_path: Path) -> None:
         ("{number}", "{nummer}", "gap {nummer} is not one of this text's (its gaps: day, number)"),
         ('"{part} insch', '"{deel} insch', "gap {deel} is not in the English phrase"),
         ('decimal: ","', 'decimal: ";"', ":4:10: decimal: ';' is not possible here"),
-        ("tag: nl", "tag: Dutch!", ":2:6: tag: 'Dutch!' does not match"),
+        ("tag: nl", "tag: Dutch!", ":2:6: tag: 'Dutch!' cannot be written here (a language tag"),
         ("language/1", "language/2", "format 'benchtest-language/2' is not understood here"),
     ],
 )

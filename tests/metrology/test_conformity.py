@@ -56,6 +56,13 @@ def test_nothing_is_said_of_what_is_not_known(word: Word, y: float, u: float) ->
     assert specific_risk(word, y, u, low=0.0, high=2.0) is None
 
 
+@pytest.mark.parametrize(("low", "high", "freedom"), [(math.nan, 2.0, 9.0), (0.0, math.nan, 9.0), (0.0, 2.0, math.nan)])
+def test_an_unknown_limit_or_freedom_is_no_certain_failure(low: float, high: float, freedom: float) -> None:
+    """What is not a number stays unknown, where it once was a probability of 0 that the item conforms."""
+    assert math.isnan(nonconformity(1.0, 0.5, low=low, high=high, freedom=freedom))
+    assert specific_risk("not tested", 1.0, 0.5, low=low, high=high, freedom=freedom) is None
+
+
 def test_without_uncertainty_it_is_certain() -> None:
     """The limits themselves are permitted."""
     assert [1.0, 1.0, 0.0] == [conformity(y, 0.0, low=None, high=2.0) for y in (1.0, 2.0, 2.1)]

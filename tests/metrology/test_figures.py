@@ -1,13 +1,14 @@
 """Numbers as they are printed."""
 
 import math
+from decimal import Decimal
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from benchtest.metrology.figures import chance, figures, percent, permitted, plain, unusual
+from benchtest.metrology.figures import before_rounding, chance, figures, percent, permitted, plain, unusual
 
 
 @pytest.mark.parametrize(
@@ -95,13 +96,46 @@ def test_no_probability_is_printed_as_certain() -> None:
         (0.0, 0.0, "", "0"),
         (0.9, None, "%", "≥ 90 %"),
         (None, None, "V", "any"),
+        (12.345, 100.25, "V", "12.345 V to 100.25 V"),
+        (0.99955, None, "%", "≥ 99.955 %"),
+        (24.0 * 0.85, 24.0 * 1.1, "V", "20.4 V to 26.4 V"),
+        (12 * 1 / 3.7, None, "V", "≥ 3.243 V"),
+        (-math.inf, math.inf, "V", "−∞ V to ∞ V"),
     ],
 )
 def test_permitted_intervals_read_as_people_write_them(
     low: float | None, high: float | None, unit: str, text: str
 ) -> None:
-    """Limits are printed without false digits."""
+    """Limits are printed without false digits, and with every digit that they were written with."""
     assert text == permitted(low, high, unit)
+
+
+@given(st.integers(1, 999_999), st.sampled_from([-6, -4, -2, 0]))
+def test_a_limit_is_printed_as_it_was_written(number: int, power: int) -> None:
+    """Who is held to a limit of six digits reads six: ISO/IEC 17025, 7.8.6, has the specification stated (memory)."""
+    assert permitted(None, float(f"{number}e{power}"), "") == f"≤ {Decimal(number).scaleb(power).normalize():f}"
+
+
+@pytest.mark.parametrize(
+    ("value", "uncertainty", "unit", "low", "high", "text"),
+    [
+        (0.0168725, 0.0012, "A", 0.0169, 0.018, "16.87 mA"),  # prints 16.9 ± 1.2 mA
+        (0.01689961, 0.0012, "A", 0.0169, 0.018, "16.8996 mA"),
+        (0.0168725, 0.0012, "A", None, 0.01689, "16.87 mA"),  # passes and prints 16.9
+        (0.0167, 0.0012, "A", 0.0169, 0.018, ""),
+        (0.0169, 0.0012, "A", 0.0169, 0.018, ""),
+        (0.250004, None, "V", None, 0.25, "250.004 mV"),  # without uncertainty it prints 250 mV
+        (-0.250004, None, "V", -0.25, None, "−250.004 mV"),
+        (math.inf, None, "Ω", None, 1.0, ""),
+        (math.nan, 0.1, "Ω", None, 1.0, ""),
+        (0.0, 0.0, "", 0.0, 0.0, ""),
+    ],
+)
+def test_a_value_that_is_printed_across_a_limit_is_told_in_full(
+    value: float, uncertainty: float | None, unit: str, low: float | None, high: float | None, text: str
+) -> None:
+    """What is decided is what was read, and whoever compares the printed numbers sees why (ASTM E29, from memory)."""
+    assert text == before_rounding(value, uncertainty, unit, low=low, high=high)
 
 
 magnitudes = st.floats(1e-9, 1e9)

@@ -2,12 +2,19 @@
 
 import csv
 import json
+import math
 import sqlite3
 from contextlib import closing
+from dataclasses import fields
+from datetime import UTC, datetime
 from pathlib import Path
+from typing import Any
 
 import pytest
 
+from benchtest.records.database.packed import Line, Reading
+from benchtest.records.database.questions import Drift, Point, RunLine
+from benchtest.results import Verdict
 from tests.records.depot import CARWASH, Said, rows
 from tests.servers.postgresql import Server
 
@@ -73,6 +80,26 @@ def test_history_says_what_the_run_files_say(benchtest: Said, asked: tuple[str, 
         if old["uncertainty"] is not None:
             allowed = (old["uncertainty"] ** 2 + new["uncertainty"] ** 2) ** 0.5
             assert pytest.approx((new["value"] - old["value"]) / allowed) == row["E_n"]
+
+
+@pytest.mark.parametrize(
+    ("uncertainties", "score"),
+    [((0.3, 0.4), 2.0), ((0.3, None), math.nan), ((None, 0.4), math.nan), ((0.0, 0.0), math.nan)],
+)
+def test_a_score_needs_the_uncertainty_of_both(uncertainties: tuple[float | None, float | None], score: float) -> None:
+    """E_n is the difference over the root of the sum of both squares (ISO 13528:2022, 9.7): half of it is none."""
+    line = Line(check="a", step="s", title="a", unit="V", low=None, high=None, word="")
+    words: dict[str, Any] = {one.name: "" for one in fields(RunLine)}
+    run = RunLine(**{**words, "id": 1, "started": datetime(2026, 11, 29, tzinfo=UTC), "checks": 1, "not_tested": 0})
+    points = tuple(
+        Point(
+            run=run,
+            reading=Reading(value=value, uncertainty=doubt, coverage=2.0, verdict=Verdict.PASS, note=""),
+        )
+        for value, doubt in zip((5.0, 6.0), uncertainties, strict=True)
+    )
+
+    assert pytest.approx(score, nan_ok=True) == Drift(part="P", line=line, points=points).score
 
 
 def test_history_as_csv_has_every_reading_of_every_run(benchtest: Said, asked: tuple[str, ...]) -> None:

@@ -134,6 +134,15 @@ def test_another_coverage_probability_needs_the_recordings(carwash: dict[str, Pa
     assert ("recordings", Outcome.PASS) == (run.way, run.after)
 
 
+def test_how_a_lamp_is_dimmed_is_not_what_is_read_of_it(carwash: dict[str, Path], tmp_path: Path) -> None:
+    """It says how quickly to look; a code that was read by another plan is the same code."""
+    dimmed = ("dimmed: {frequency: 240 Hz, share: 60 %}", "dimmed: {frequency: 200 Hz, share: 30 %}")
+    held = hold(load_profile(revised(tmp_path, "carwash", dimmed)), read_run(carwash[""]).procedure)
+
+    assert held.only_limits
+    assert held.same_sum
+
+
 def test_a_step_put_in_before_others_does_not_shift_their_readings(greenhouse: Path, tmp_path: Path) -> None:
     """Codes after a step that went are numbered anew, and each is still held against the state that it was read in."""
     profile = revised(tmp_path, "greenhouse", ("  - {step: plugs}\n", ""), ('{D21: "3"}', '{D21: "4"}'))

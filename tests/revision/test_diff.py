@@ -1,6 +1,7 @@
 """Two versions of a profile: what is said of each difference, and which way it goes."""
 
 import json
+from copy import copy
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,9 @@ import pytest
 from benchtest.cli import entry
 from benchtest.errors import PlanError
 from benchtest.profile import load_profile
+from benchtest.quantities import RATIO
 from benchtest.revision import Revision, revise
+from benchtest.revision.change import written
 from tests.rejudge.runs import ROOT, revised
 
 CARWASH, GREENHOUSE = ROOT / "profiles/carwash.yaml", ROOT / "profiles/greenhouse.yaml"
@@ -22,6 +25,21 @@ def compared(folder: Path, board: str, *changes: tuple[str, str]) -> Revision:
 def said(revision: Revision) -> list[str]:
     """Return each difference with its direction."""
     return [f"{change.sentence} ({change.direction})" for change in revision.changes]
+
+
+def test_a_share_is_said_in_percent_whoever_has_copied_what_it_is() -> None:
+    """Two equal dimensions are one: a copied one said 0.9 instead of 90 %."""
+    assert ["90 %", "99.955 %"] == [written(share, copy(RATIO)) for share in (0.9, 0.99955)]
+
+
+def test_limits_that_differ_are_said_differently(tmp_path: Path) -> None:
+    """12.341 ms and 12.344 ms are no 12.34 ms each: a limit has all digits that it was written with."""
+    one = revised(tmp_path, "carwash", ("reaction: {max: 80 ms}", "reaction: {max: 12.341 ms}"))
+    two = revised(tmp_path, "carwash", ("reaction: {max: 80 ms}", "reaction: {max: 12.344 ms}"), name="later")
+    sentences = said(revise(load_profile(one), load_profile(two)))
+
+    assert sentences
+    assert all(sentence.endswith("reaction: max 12.341 ms -> 12.344 ms (looser)") for sentence in sentences)
 
 
 RELAY = "command: {input: brush}, coil_current: 20 mA, lamp: D3}"

@@ -155,16 +155,21 @@ def test_no_ohmmeter_is_put_on_a_board_with_power(on: frozenset[int]) -> None:
         assert 701.0 == bench.measure(701)
 
 
-def test_a_supply_is_never_set_without_a_current_limit() -> None:
-    """Setting a supply as if it were a drive is refused, whatever the value; only off needs no limit."""
+@pytest.mark.parametrize("volts", [5.0, 1e-9, -1.0, math.nan, math.inf])
+def test_a_supply_is_never_set_without_a_current_limit(volts: float) -> None:
+    """Setting a supply as if it were a drive is refused, whatever the value."""
     adapter = Notebook()
-    bench = LimitedBench(adapter, limits=LIMITS, roles=ROLES)
-    for volts in (5.0, 1e-9, math.nan, -1.0):
-        with pytest.raises(AdapterRefused, match="source it, with a current limit"):
-            bench.set(201, volts)
+    with pytest.raises(AdapterRefused, match="source it, with a current limit"):
+        LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, volts)
+
     assert [] == adapter.values
 
-    bench.set(201, 0.0)
+
+def test_a_supply_may_always_be_taken_away() -> None:
+    """A person who loses a supply on purpose is told to switch it off: nothing at all is no order without a limit."""
+    adapter = Notebook()
+    LimitedBench(adapter, limits=LIMITS, roles=ROLES).set(201, 0.0)
+
     assert [(201, 0.0)] == adapter.values
 
 

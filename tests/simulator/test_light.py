@@ -132,6 +132,20 @@ def test_pulses_are_recorded_quickly_enough_to_be_told_from_the_code(dimmed: Pat
     assert codes(unknown) != set()
 
 
+def test_short_pulses_of_light_do_not_fall_between_two_samples(dimmed: Path) -> None:
+    """A lamp that gets light for 5 % of each period is looked at as often as that takes, and a good board passes."""
+    text = dimmed.read_text(encoding="utf-8").replace(
+        f"frequency: {QUICK} Hz, share: 60 %", "frequency: 60 Hz, share: 5 %"
+    )
+    dimmed.write_text(text, encoding="utf-8")
+    prepared = prepare(dimmed, ROOT / "fixtures/simulated.yaml", "two-bay", ("dosing",))
+    moves = [move for step in prepared.procedure.steps for move in step.moves if isinstance(move, Record)]
+    rates = {move.rate for move in moves if move.name == "code-7-watch"}
+
+    assert 1500.0 == pytest.approx(min(rates))
+    assert codes(subject_of(prepared)) == set()
+
+
 def test_a_bench_too_slow_for_the_pulses_says_so(dimmed: Path) -> None:
     """As far as the bench goes, the code is not tested; else the plan is refused, with both rates."""
     prepared = prepare(dimmed, ROOT / "fixtures/simulated.yaml", "two-bay", ("dosing",))

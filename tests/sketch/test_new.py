@@ -30,10 +30,12 @@ X1;4;supply ac;field;;;;;;
 X2;1;level input;start;start demand;24 V;;X1.2;;
 X2;2;dry input;door;door switch;closed;;;;
 X2;3;dry input;door;;;;;;
+X2;4;dry input;frost;thermostat;;;;;
+X2;5;dry input;frost;;;;;;
 X3;1;common;K1;diverter;;;;start;D1
 X3;2;make;K1;;;;;;
 X3;3;break;K1;;;;;;
-X3;4;common;K2;heater;;;;door;
+X3;4;common;K2;heater;;;;frost;
 X3;5;break;K2;;;;;;
 X3;6;common;K3;horn;;;;;D3
 X3;7;make;K3;;;;;;
@@ -109,6 +111,11 @@ def test_the_template_makes_a_profile_as_it_stands(tmp_path: Path, capsys: pytes
             "K1,conveyor motor,,,,strat",
             "8:1: command: K1 is commanded by 'strat', which is no input here (nearest start",
         ),
+        (
+            "K1,conveyor motor,,,,start",
+            "K1,conveyor motor,,,,door_shut",
+            "8:1: command: K1 is commanded by 'door_shut', which is closed at rest: it would be energised at rest",
+        ),
         ("X3,2,make", "X3,2,mkae", "9:1: role: 'mkae' is not a role (nearest make"),
         ("X3,2,make", "X3,1,make", "9:1: pin: X3.1 is in line 8 already"),
         ("X3,2,make", "X3,0,make", "9:1: connector: 'X3.0' is not a terminal"),
@@ -126,7 +133,7 @@ def test_the_template_makes_a_profile_as_it_stands(tmp_path: Path, capsys: pytes
         ("start demand,24 V", "start, demand,24 V", "cells under 10 columns (a comma in text needs quotes)"),
         ("X1,1,supply +,main,supply,24 V,1 A,,,D5\nX1,2,supply -,main,,,,,,\n", "", "there is no d.c. supply"),
         (TEMPLATE, "connector,pin,role\n", "has no pins"),
-        (TEMPLATE, "\n", "is empty"),
+        (TEMPLATE, "\n", "pins.csv: is empty (is this the right file?)"),
     ],
 )
 def test_what_is_wrong_with_a_table_is_said_at_its_row(

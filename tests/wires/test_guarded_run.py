@@ -159,19 +159,20 @@ def on_a_terminal(words: list[str], typed: str) -> "pexpect.spawn[str]":
 
 
 def test_on_a_terminal_a_name_is_typed(served: Any, real: Documents, tmp_path: Path) -> None:
-    """The cautions are read, then the name; nothing typed is a no, before anything is opened."""
+    """The cautions are read, then the name; nothing typed is a no, and so is a no, before anything is opened."""
     with between(port_of(served), called=EXAMPLE) as wire:
         words = [*words_for(real, wire.port), "--runs", str(tmp_path / "runs")]
-        silent = on_a_terminal(words, "")
-        silent.expect(pexpect.EOF)
-        silent.close()
+        refusals = [on_a_terminal(words, typed) for typed in ("", "n")]
+        for refusal in refusals:
+            refusal.expect(pexpect.EOF)
+            refusal.close()
         opened_nothing = not (tmp_path / "runs").exists()
         named = on_a_terminal(words, "A. Tester")
         named.expect("Exercise K1")
         named.close(force=True)
     entries = read_journal(only_folder(tmp_path) / "journal.jsonl").entries
 
-    assert (2, True) == (silent.exitstatus, opened_nothing)
+    assert ([2, 2], True) == ([refusal.exitstatus for refusal in refusals], opened_nothing)
     assert ["A. Tester"] == [entry.facts["by"] for entry in entries if entry.kind == "cautions acknowledged"]
     assert "step begins" in {entry.kind for entry in entries}
 

@@ -178,9 +178,12 @@ class Drift:
     def score(self) -> float:
         """E_n of the last against the first: the change over the uncertainty of both (ISO 13528:2022, 9.7).
 
-        Not a number where neither has one.
+        Not a number where one of them has none.
         """
-        allowed = math.hypot(*(self.points[at].reading.uncertainty or 0.0 for at in (0, -1)))
+        first, last = (self.points[at].reading.uncertainty for at in (0, -1))
+        if first is None or last is None:
+            return math.nan
+        allowed = math.hypot(first, last)
         return self.change / allowed if allowed else math.nan
 
 
