@@ -25,6 +25,8 @@ from benchtest.instruments import Capture, Device, Order, Recording, Started, Su
 
 BEATS: Final = 0.1
 """Longest time in seconds without a sign of life while a recording is waited for."""
+FASTEST: Final = 1e5
+"""Samples per second of a recording that the host alone makes: its looks come some tens of times in a second."""
 Capability = TypeVar("Capability")
 
 
@@ -141,13 +143,20 @@ class ComposedBench:
             looks={channel: [] for channel in capture.channels if channel not in mine},
             next_look={part.name: started.at for part in self._polled(capture, mine)},
         )
-        self.tend()
+        try:
+            self.tend()
+        except RigError:  # such as a channel that its device cannot read: nothing is being recorded then
+            self._running = None
+            raise
         return started
 
     def _permit(self, capture: Capture, mine: frozenset[int]) -> None:
         """Refuse a capture whole that could not be carried out to its end."""
         if not (0 < capture.duration < math.inf and 0 < capture.rate < math.inf):
             raise AdapterRefused(f"a recording of {capture.duration!r} s at {capture.rate!r} S/s is not possible")
+        asked = {*capture.channels, *(order.channel for order in capture.orders)}
+        if not asked & mine and capture.rate > FASTEST:
+            raise AdapterRefused(f"a recording by the host at {capture.rate:g} S/s (up to {FASTEST:g} S/s)")
         before = 0.0
         for order in capture.orders:
             if not before <= order.at <= capture.duration:

@@ -112,7 +112,7 @@ class TextInstrument:
     def source(self, channel: int, *, volts: float, amps: float) -> None:
         own = self._output(channel)
         volts = self._permitted(volts, self._limits.voltage, f"channel {channel}: {volts:g} V")
-        amps = self._permitted(amps, self._limits.current, f"channel {channel}: {amps:g} A")
+        amps = self._at_most(channel, amps)
         self._change(own, self._supply.limit, replace(self._ordered[own], amps=amps))
         self._change(own, self._supply.voltage, replace(self._ordered[own], volts=volts))
         self._change(own, self._supply.switch_on, replace(self._ordered[own], on=True))
@@ -140,6 +140,15 @@ class TextInstrument:
         within(value, 0.0, limit, what)
         sent = float(self._words.number.write(value))
         within(sent, 0.0, limit, f"{what}, sent as {sent:g},")
+        return sent
+
+    def _at_most(self, channel: int, amps: float) -> float:
+        """Return a current limit as it will be sent, never above what was asked for, if the bench permits it."""
+        within(amps, 0.0, self._limits.current, f"channel {channel}: {amps:g} A")
+        sent = float(self._words.number.write_at_most(amps))
+        if amps > 0 and not sent > 0:
+            digits = self._words.number.digits
+            raise AdapterRefused(f"channel {channel}: of {amps:g} A nothing is left in {digits} digits of its dialect")
         return sent
 
     def _change(self, own: int, order: Phrase, to: _Ordered) -> None:

@@ -6,9 +6,9 @@ this one, and an order that was refused never looks done. Orders are sent once; 
 everything is switched off and read back, whatever happened.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from typing import Final
+from typing import Final, TypeVar
 
 from benchtest.adapters import wire
 from benchtest.adapters.limits import within
@@ -24,6 +24,7 @@ LEAVING: Final = 0.6
 """Seconds for each of the two exchanges on the way out."""
 BITS_PER_BYTE: Final = 12
 """Start, eight data, parity, two stop bits: the slowest framing of a serial line."""
+Decoded = TypeVar("Decoded")
 
 
 class ScpiBench:
@@ -67,7 +68,7 @@ class ScpiBench:
         self._order("OUTPut:OFF:ALL")
 
     def energised(self) -> frozenset[int]:
-        return frozenset(wire.read_channels(_text(self._ask("OUTPut:ACTive?"))))
+        return frozenset(self._decoded(wire.read_channels, self._ask("OUTPut:ACTive?")))
 
     # ------------------------------------------------------------ supplies and readings
 
@@ -83,10 +84,10 @@ class ScpiBench:
         )
 
     def supply_state(self, channel: int) -> SupplyState:
-        return wire.read_supply_state(_text(self._ask(f"SOURce:STATe? {wire.channel_list([channel])}")))
+        return self._decoded(wire.read_supply_state, self._ask(f"SOURce:STATe? {wire.channel_list([channel])}"))
 
     def measure(self, channel: int) -> float:
-        return wire.read_number(_text(self._ask(f"MEASure? {wire.channel_list([channel])}")))
+        return self._decoded(wire.read_number, self._ask(f"MEASure? {wire.channel_list([channel])}"))
 
     # ------------------------------------------------------------ recordings
 
@@ -106,13 +107,13 @@ class ScpiBench:
             f"RECord:STARt {_sendable(capture.duration)},{_sendable(capture.rate)},{channels}", "RECord:TIME?"
         )
         answered = self._clock.now()
-        begun_by = answered - wire.read_finite(_text(_only(started)))  # it ran that long before the answer left
+        begun_by = answered - self._decoded(wire.read_finite, _only(started))  # it ran that long before the answer left
         low, high = min(sent, begun_by), max(sent, begun_by)
         self._capture, self._ends_at = capture, high + capture.duration
         return Started(at=(low + high) / 2, uncertainty=(high - low) / 2 + 1e-6)
 
     def elapsed(self) -> float:
-        return wire.read_number(_text(self._ask("RECord:TIME?")))
+        return self._decoded(wire.read_number, self._ask("RECord:TIME?"))
 
     def fetch(self) -> Recording:
         if self._capture is None:
@@ -124,7 +125,7 @@ class ScpiBench:
         form, done, data = self._query("RECord:FORMat?", "RECord:DONE?", "RECord:DATA?", patience=PATIENCE + line_time)
         if not isinstance(data, bytes):
             raise AdapterGarbled(f"{self._port.name}: expected a block of samples, got {data[:40]!r}")
-        recording = wire.read_recording(_text(form), _text(done), data)
+        recording = self._decoded(lambda text: wire.read_recording(text, _text(done), data), form)
         if recording.channels != capture.channels:
             found, wanted = wire.channel_list(recording.channels), wire.channel_list(capture.channels)
             raise AdapterGarbled(f"{self._port.name}: a recording of {found} instead of {wanted}")
@@ -149,7 +150,7 @@ class ScpiBench:
         state, _, left = _text(self._ask("RECord:STATe?")).partition(",")
         if state not in {"RUN", "READY"}:
             raise AdapterRefused(f"{self._port.name}: the recording is gone, the recorder is {state!r}")
-        return wire.read_finite(left) if state == "RUN" else None
+        return self._decoded(wire.read_finite, left) if state == "RUN" else None
 
     def _check_order(self, order: Order, duration: float) -> None:
         within(order.at, 0.0, duration, f"channel {order.channel}: an order at {order.at:g} s")
@@ -184,10 +185,7 @@ class ScpiBench:
         line = ";".join([f":SYST:ECHO? {self._tag}", *(u if u[0] == "*" else f":{u}" for u in units), ":SYST:ERR:ALL?"])
         self._port.write(line.encode("ascii") + b"\n")
         reply = self._matching_reply(self._clock.now() + patience, line)
-        try:
-            errors = wire.read_errors(_text(reply[-1]))
-        except AdapterGarbled as cause:
-            raise AdapterGarbled(f"{self._port.name}: {cause}") from cause
+        errors = self._decoded(wire.read_errors, reply[-1])
         if errors:
             raise AdapterRefused(f"{self._port.name}: the adapter reports {'; '.join(str(error) for error in errors)}")
         if answers is not None and len(reply) != answers + 2:
@@ -223,6 +221,13 @@ class ScpiBench:
             hint = "is this the right port, and its baud rate?"
             raise AdapterGarbled(f"{self._port.name}: {cause} ({hint})") from cause
 
+    def _decoded(self, read: Callable[[str], Decoded], unit: wire.Unit) -> Decoded:
+        """Return what an answer says; AdapterGarbled, with the port, when it says nothing of the kind."""
+        try:
+            return read(_text(unit))
+        except AdapterGarbled as cause:
+            raise AdapterGarbled(f"{self._port.name}: {cause}") from cause
+
     # ------------------------------------------------------------ coming and going
 
     def enter(self) -> None:
@@ -254,7 +259,8 @@ class ScpiBench:
         self._replies.clear()
         with suppress(AdapterRefused):  # the answer may carry older errors; what counts is read back below
             self._exchange("OUTPut:OFF:ALL", patience=LEAVING)
-        left = wire.read_channels(_text(_only(self._exchange("OUTPut:ACTive?", answers=1, patience=LEAVING))))
+        active = _only(self._exchange("OUTPut:ACTive?", answers=1, patience=LEAVING))
+        left = self._decoded(wire.read_channels, active)
         if left:
             raise AdapterRefused(f"{self._port.name}: channels {wire.channel_list(left)} are still on")
 

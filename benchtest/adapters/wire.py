@@ -157,11 +157,14 @@ def read_recording(form: str, done: str, data: bytes) -> Recording:
         raise AdapterGarbled(f"expected rate, samples, overrun and {count} channels, got {form[:80]!r}")
     if len(data) != 2 * samples * count:
         raise AdapterGarbled(f"expected {samples} samples of {count} channels, got {len(data)} bytes")
+    scale = tuple(read_finite(text) for text in rows[1::3])
+    if 0.0 in scale:
+        raise AdapterGarbled(f"expected what one code is worth, got a scale of nothing in {form[:80]!r}")
     return Recording(
         rate=rate,
         channels=tuple(read_integer(text) for text in rows[0::3]),
         codes=np.frombuffer(data, dtype="<i2").reshape(count, samples).astype(np.int16),
-        scale=tuple(read_finite(text) for text in rows[1::3]),
+        scale=scale,
         offset=tuple(read_finite(text) for text in rows[2::3]),
         done=read_done(done),
         overrun=overrun == "1",

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from benchtest.cli.documents import fitting_options, fixture_option, prepare, profile_argument
+from benchtest.cli.documents import fitting_options, fixture_option, partial_option, prepare, profile_argument
 from benchtest.cli.words import say
 from benchtest.cli.written import Written
 
@@ -13,15 +13,18 @@ from benchtest.cli.written import Written
 @profile_argument
 @fixture_option
 @fitting_options
+@partial_option
 @click.option("-o", "--output", type=Written(), required=True, metavar="FILE", help="A .pdf or .html file.")
-def hookup(profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...], output: Path) -> None:
+def hookup(
+    profile: Path, fixture: Path, variant: str | None, options: tuple[str, ...], partial: bool, output: Path
+) -> None:
     """Write the hook-up sheet of the board of PROFILE on this bench: every connector, pin by pin.
 
     It says what must stay empty, which plugs are easily swapped, and whether the run tells that before power.
     """
     if output.suffix not in {".pdf", ".html"}:
         raise click.UsageError(f"--output {str(output)!r} ends in neither .pdf nor .html")
-    prepared = prepare(profile, fixture, variant, options)
+    prepared = prepare(profile, fixture, variant, options, partial=partial)
     from benchtest.clock import wall_time
     from benchtest.hookup import describe, to_html, to_pdf
     from benchtest.hookup.describe import Documents

@@ -9,9 +9,10 @@ from typing import Final
 
 from benchtest import __version__
 from benchtest.cautions import before_power
-from benchtest.fixture.document import Fixture, Harness
+from benchtest.fixture.adapter import NO_DEAD_MAN, ON_A_LINK
+from benchtest.fixture.document import Adapter, Fixture, Harness
 from benchtest.fixture.wire_list import Wire, numbers, own_wires, wire_list
-from benchtest.fixture.wiring import adapters_of
+from benchtest.fixture.wiring import adapters_of, cautions
 from benchtest.hookup.drawing import draw
 from benchtest.hookup.plugs import missing, swapped
 from benchtest.hookup.purposes import of_pair, purposes
@@ -75,7 +76,7 @@ def describe(
         watermark="SIMULATED" if simulated else "",
         made=documents.made,
         identity=documents.sentence,
-        cautions=(PLUGS, *before_power(fixture.guards)),
+        cautions=(PLUGS, *before_power(fixture.guards), *_of_this_bench(fixture, harness)),
         adapters=tuple(_adapters(fixture, harness)),
         connectors=drawn,
         left=_half(drawn),
@@ -93,7 +94,17 @@ def _adapters(fixture: Fixture, harness: Harness) -> Iterator[Row]:
     for name in dict.fromkeys(names):
         one = fixture.adapters[name]
         where = "no port" if one.driver == "simulated" else one.port or f"given by --port {name}=…"
-        yield Row(cells=(name, one.driver, where, one.identity or "not stated", plain(one.dead_man, "s")))
+        yield Row(cells=(name, one.driver, where, one.identity or "not stated", _dead_man(one)))
+
+
+def _of_this_bench(fixture: Fixture, harness: Harness) -> Iterator[str]:
+    return (f"{caution[0].upper()}{caution[1:]}." for caution in cautions(fixture, harness))
+
+
+def _dead_man(adapter: Adapter) -> str:
+    if adapter.driver in ON_A_LINK:
+        return "drives nothing"
+    return "NONE" if adapter.dead_man == NO_DEAD_MAN else plain(adapter.dead_man, "s")
 
 
 def _connectors(profile: Profile, wires: tuple[Wire, ...], *, several: bool) -> Iterator[Drawn]:

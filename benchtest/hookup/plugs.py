@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from benchtest.fixture.document import ContactTest, Harness
 from benchtest.instruments import Role
 from benchtest.plan.plugs import NOTHING, Ohms, behind, moved, twins, without_power
-from benchtest.procedure import Check, Interval, Measure, Procedure, Record, Scalar, Source, Step
+from benchtest.procedure import Absent, Check, Interval, Measure, Procedure, Record, Scalar, Source, Step
 from benchtest.profile.document import Profile
 from benchtest.terminals import Pair
 
@@ -136,4 +136,5 @@ def _used(step: Step, procedure: Procedure) -> set[str]:
     """Return the connectors at which a step's checks are probed, or through which its recordings' orders go."""
     orders = [order for move in step.moves if isinstance(move, Record) for order in move.orders]
     terminals = [procedure.channels[order.channel].terminals for order in orders if order.channel in procedure.channels]
-    return {name for text in (*terminals, *(check.probe for check in step.checks)) for name in _CONNECTOR.findall(text)}
+    probes = (check.probe for check in step.checks if not isinstance(check.measurand, Absent))
+    return {name for text in (*terminals, *probes) for name in _CONNECTOR.findall(text)}

@@ -24,7 +24,7 @@ from benchtest.plan.self_check import self_check
 from benchtest.plan.served import not_served
 from benchtest.plan.timeline import Draft, Pace
 from benchtest.plan.unlinked import without_controller
-from benchtest.plan.wiring import Wiring, kept_empty
+from benchtest.plan.wiring import Wiring, kept_empty, wrong_way_round
 from benchtest.procedure import BenchProcedure, ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
 from benchtest.profile.document import Decision, Profile
 from benchtest.profile.fitting import FittedProfile
@@ -89,7 +89,8 @@ def plan(
     procedure = _assembled(fitted, database, draft, _steps(draft, linked=linked or not partial))
     if by_people:
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
-    dangers = [*kept_empty(profile, harness), *beyond_the_bench(profile, fixture, place)]
+    dangers = [*kept_empty(profile, harness), *wrong_way_round(profile, harness)]
+    dangers += beyond_the_bench(profile, fixture, place)
     dangers = dangers or forbidden(procedure, fixture.limits)
     reasons = [
         *wiring.gaps,

@@ -180,12 +180,24 @@ def relay_channels(wiring: Wiring, name: str, relay: Relay) -> RelayChannels:
 def kept_empty(profile: Profile, harness: Harness) -> list[str]:
     """Return a sentence for every wire that goes to a connector that must stay empty."""
     empty = {name for name, connector in profile.connectors.items() if connector.keep_empty}
-    wired: Iterable[tuple[Role, Pair]] = (
-        (role, pair) for role in Role if role is not Role.LIGHT for pair in getattr(harness, role.value)
-    )
     return [
-        f"{pair} is wired as '{role.value}', but connector {terminal.connector} must stay empty"
-        for role, pair in wired
-        for terminal in (pair.high, pair.low)
-        if terminal.connector in empty
+        f"{pair} is wired as '{role.value}', but connector {connector} must stay empty"
+        for role, pair in _wired(harness)
+        for connector in dict.fromkeys((pair.high.connector, pair.low.connector))
+        if connector in empty
     ]
+
+
+def wrong_way_round(profile: Profile, harness: Harness) -> list[str]:
+    """Return a sentence for every wire whose two terminals the board has the other way round."""
+    called = called_by_the_board(profile)
+    turned = ((role, pair, Pair(pair.low, pair.high)) for role, pair in _wired(harness) if (role, pair) not in called)
+    return [
+        f"{pair} is wired as '{role.value}', but on this board {called[role, other]} is {other}: turn it round"
+        for role, pair, other in turned
+        if (role, other) in called
+    ]
+
+
+def _wired(harness: Harness) -> Iterable[tuple[Role, Pair]]:
+    return ((role, pair) for role in Role if role is not Role.LIGHT for pair in getattr(harness, role.value))

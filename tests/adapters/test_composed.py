@@ -102,6 +102,7 @@ def test_what_a_device_cannot_do_is_refused_by_name(act: Callable[[ComposedBench
         Capture(orders=(), duration=1.0, rate=100.0, channels=(DRIVE,)),
         Capture(orders=(), duration=0.0, rate=100.0, channels=(CONTACT,)),
         Capture(orders=(), duration=math.inf, rate=100.0, channels=(CONTACT,)),
+        Capture(orders=(), duration=0.01, rate=1e9, channels=(CONTACT,)),
     ],
 )
 def test_a_capture_that_cannot_be_is_refused_whole(wrong: Capture) -> None:
@@ -111,6 +112,23 @@ def test_a_capture_that_cannot_be_is_refused_whole(wrong: Capture) -> None:
         table.bench.begin(wrong)
 
     assert [] == table.box.log
+    assert not table.record().overrun
+
+
+def test_a_recording_that_fails_at_its_first_look_is_not_running() -> None:
+    """A channel that its device knows but cannot read is found out at the first look; a proper recording can follow."""
+    table = Table()
+    seen = table.panel.seen
+
+    def refuse(channel: int, moment: float) -> float:
+        del moment
+        raise AdapterRefused(f"channel {channel} is no input")
+
+    table.panel.seen = refuse
+    with pytest.raises(AdapterRefused, match="is no input"):
+        table.record()
+    table.panel.seen = seen
+
     assert not table.record().overrun
 
 

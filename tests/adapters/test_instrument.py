@@ -4,15 +4,19 @@ import math
 from collections.abc import Iterator
 from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from decimal import Decimal
 from pathlib import Path
+from typing import Literal
 
 import pytest
 import yaml
+from hypothesis import given
+from hypothesis import strategies as st
 
 from benchtest.adapters.instrument import TextInstrument, open_instrument
 from benchtest.clock import RealClock
 from benchtest.errors import AdapterGarbled, AdapterMissing, AdapterRefused, AdapterSilent
-from benchtest.fixture.dialect import SHIPPED, Dialect, shipped
+from benchtest.fixture.dialect import SHIPPED, Dialect, Numbers, shipped
 from benchtest.fixture.document import HardLimits
 from benchtest.fixture.instrument import InstrumentAdapter
 from benchtest.instruments import Device
@@ -102,6 +106,37 @@ def test_limit_then_voltage_then_output(reached: Reached) -> None:
         assert (24.0, 0.5) == (supplies(device).measure(301), supplies(device).measure(801))
         assert frozenset({201}) == supplies(device).energised()
     assert not reached.peer.outputs[1].on
+
+
+def test_a_current_limit_is_never_rounded_up(plain: Reached) -> None:
+    """In two digits 155.9 mA is 150 mA; 9 mA would be nothing, and is refused before anything is sent."""
+    written = {"driver": "instrument", "identity": "Somebody", "dead_man": "none", "channels": CHANNELS}
+    coarse = words("scpi-99", number={"form": "fixed", "digits": 2})
+    adapter = InstrumentAdapter.model_validate(written).speaking(coarse)
+    with open_instrument(adapter=adapter, port=plain.port, limits=HardLimits(), clock=CLOCK) as device:
+        plain.peer.log.clear()
+        with pytest.raises(AdapterRefused, match=r"channel 201: of 0\.009 A nothing is left in 2 digits"):
+            supplies(device).source(201, volts=24.0, amps=0.009)
+        assert [] == orders(plain.peer)
+        supplies(device).source(201, volts=24.0, amps=0.1559)
+        assert "SOURce:CURRent 0.15" == orders(plain.peer)[0]
+
+
+@given(
+    value=st.just(0.0) | st.floats(min_value=1e-6, max_value=30.0),
+    form=st.sampled_from(["fixed", "exponent"]),
+    digits=st.integers(min_value=0, max_value=12),
+)
+def test_what_is_written_at_most_is_the_next_below(
+    value: float, form: Literal["fixed", "exponent"], digits: int
+) -> None:
+    """Never above the value, and less than one last place below it; decimal reckoning decides."""
+    text = Numbers(form=form, digits=digits).write_at_most(value)
+    last = Decimal(text).as_tuple().exponent
+    assert isinstance(last, int)
+
+    assert Decimal(text) <= Decimal(value) or float(text) == value
+    assert Decimal(value) - Decimal(text) < Decimal(1).scaleb(last)
 
 
 def test_supply_that_limits_says_so(reached: Reached) -> None:

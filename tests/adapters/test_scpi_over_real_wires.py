@@ -372,7 +372,7 @@ def test_bad_answer_is_never_a_value(line: tuple[int, str], answer: bytes, error
         return identify(text, answer)
 
     with played(far, reply), opened(name) as bench:
-        with pytest.raises(error):
+        with pytest.raises(error, match=f"^{name}: "):  # a bench may have several adapters
             bench.measure(301)
         assert isinstance(bench, ScpiBench)
         assert bench.retries <= 1

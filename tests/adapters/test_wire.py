@@ -167,6 +167,7 @@ def test_the_short_way_reads_as_the_long_one(text: str) -> None:
         lambda: wire.read_done("1,0.01,9.91E37,101"),
         lambda: wire.read_recording("1000.0,0,0,1,401,9.91E37,0.0", "0", b""),
         lambda: wire.read_recording("1000.0,0,0,1,401,0.5,9.9E37", "0", b""),
+        lambda: wire.read_recording("1000.0,0,0,1,401,0.0,0.5", "0", b""),
     ],
 )
 def test_what_is_reckoned_with_is_a_number(read: Callable[[], object]) -> None:

@@ -25,6 +25,12 @@ MISTAKES = [
     ("address: 4, scale: 1 mV", "address: 4, scale: «0 mV", "a scale of nothing reads nothing"),
     ("dead_man: 2 s", "dead_man: «30 ms", "0.3 counts of the watchdog register (from 1 to 65535)"),
     ("dead_man: 2 s", "dead_man: «2 h", "72000 counts of the watchdog register (from 1 to 65535)"),
+    ("    driver: frames\n", "    driver: frames\n    identity: «A,Box\n", "driver frames asks nobody who it is"),
+    (
+        "{driver: can}",
+        "{driver: can, identity: «A}",
+        "driver can asks nobody who it is, so this is compared with nothing",
+    ),
     ("scale: 100 ms", "scale: «0 ms", "scale of 0 is not above zero"),
     ("volts: 10 mV", "volts: «0 mV", "volts of 0 is not above zero"),
     ("rate: 25 S/s", "rate: 25 S/s\n    slowest: «0 ms", "slowest of 0 is not above zero"),

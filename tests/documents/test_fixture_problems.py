@@ -39,6 +39,11 @@ IN_FIXTURE = [
     ("{driver: scpi, port: /dev/null}", "{driver: scpi, settings: «{a: 1}}", "driver scpi takes no settings"),
     ("{driver: scpi, port: /dev/null}", "{driver: scpi, contacts: «ohms}", "driver scpi reads contacts behind the"),
     ("plus: 3 mV", "plus: «3 mA", "expected a voltage such as '24 V', got '3 mA': 'mA' is not a unit of voltage"),
+    (
+        "sense: {instrument: daq, of_reading: 0.05 %, plus: 3 mV}",
+        "sense: «{instrument: daq}",
+        "'sense' channels would be read without any doubt (give of_reading, plus or resolution",
+    ),
     ("plus: 3 mV", "plus: «-3 mV", "plus of -0.003 is below zero"),
     ("place: in the tests}", "place: in the tests, ambient_within: «-1 K}", "ambient_within of -1 is below zero"),
     ("port: /dev/null", "port: /dev/null, latency: «-1 ms", "latency of -0.001 is below zero"),

@@ -2,6 +2,7 @@
 
 import io
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -13,7 +14,9 @@ from benchtest.fixture import Harness
 from benchtest.fixture.wire_list import numbers, wire_list
 from benchtest.hookup import Sheet, describe, to_html, to_pdf
 from benchtest.hookup.describe import Documents
+from benchtest.procedure import Absent, Step
 from benchtest.terminals import Pair
+from tests.adapters.poor_served import carwash
 
 DOCUMENTS = Documents(
     profile="p.yaml", profile_digest="a" * 64, fixture="f.yaml", fixture_digest="b" * 64, made="2026-11-25"
@@ -171,3 +174,32 @@ def test_a_wire_may_end_on_a_lamp(carwash: Any) -> None:
 
     assert ("lamp D6", "light", "io 506", "red, status") in rows
     assert Pair.parse("X1.1-X1.2") in carwash.harness.supply
+
+
+def test_a_bench_of_cheap_parts_has_its_sheet_with_what_it_lacks() -> None:
+    """A relay box: its wires as on any bench, its cautions, no dead-man; what is not read tells nothing of plugs."""
+    prepared = carwash("relaybox")
+    sheet = sheet_of(prepared)
+
+    assert "NONE" == next(row.cells[-1] for row in sheet.adapters if row.cells[0] == "box")
+    assert 2 == sum("dapter box" in caution and caution.endswith(".") for caution in sheet.cautions)
+    assert {"box 101 (number 1)", "io 401"} <= {row.cells[2] for row in sheet.wires}
+
+    blind = replace(prepared.procedure, steps=tuple(map(_blinded, prepared.procedure.steps)))
+    told = sheet_of(replace(prepared, procedure=blind))
+    assert "first looked at in “Exercise K1" in next(row.cells[1] for row in sheet.swaps if "X3" in row.cells[0])
+    assert ["CANNOT BE TOLD: no check looks at it"] == [row.cells[1] for row in told.plugs if row.cells[0] == "X1"]
+
+
+def _blinded(step: Step) -> Step:
+    """Return a step as planned for a bench that can neither order nor read anything in it."""
+    absent = Absent(reason="not on this bench")
+    return replace(step, moves=(), checks=tuple(replace(check, measurand=absent) for check in step.checks))
+
+
+def test_the_wire_list_says_a_register_with_its_unit() -> None:
+    """A scale is a quantity on the sheet, as the fixture has it, and no pair of a number and a letter."""
+    wires = {row.cells[2] for row in sheet_of(carwash("modbus")).wires}
+
+    assert "io 801 (kind input register, address 9, scale 100 µA)" in wires
+    assert "io 101 (kind coil, address 0)" in wires

@@ -14,6 +14,7 @@ from benchtest.plan import plan
 from benchtest.procedure import Interval, Procedure, Record, Say, Source
 from benchtest.profile import load_profile
 from benchtest.profile.fitting import fit
+from benchtest.terminals import Pair
 
 PROFILES = Path(__file__).parents[2] / "profiles"
 
@@ -186,6 +187,17 @@ def test_a_reported_code_needs_a_link(tmp_path: Path) -> None:
 
     with pytest.raises(DocumentError, match="code status is reported by the link, but the board has none"):
         load_profile(wrong)
+
+
+def test_a_wire_that_is_turned_round_is_refused_and_not_overlooked(carwash: Prepared) -> None:
+    """The sense pair of a supply, written − before +: refused by name, though nobody must sense a supply."""
+    turned = carwash.harness.model_copy(update={"sense": {Pair.parse("X1.2-X1.1"): 301}})
+
+    with pytest.raises(PlanError) as refused:
+        plan(carwash.fitted, database=None, fixture=carwash.fixture.fixture, harness=turned, partial=True)
+
+    said = "X1.2-X1.1 is wired as 'sense', but on this board main is X1.1-X1.2: turn it round"
+    assert said == str(refused.value).splitlines()[0]
 
 
 def test_no_reading_is_finer_than_the_counts_of_its_register(bench: Any) -> None:
