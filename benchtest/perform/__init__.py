@@ -1,7 +1,8 @@
 """procedure → readings, on a rig. Step by step: move, read, judge, tell; a failed gate ends it, a bench fault ends it.
 
-Results are told as they come, so that a journal is whole up to the moment the plug is pulled. Nothing is repeated
-silently: every move is carried out once. What was not reached is *not tested*, by name.
+A gate that could not be read ends it too: nothing is fed on the word of a meter that gives no number. Results are told
+as they come, so that a journal is whole up to the moment the plug is pulled. Nothing is repeated silently: every move
+is carried out once. What was not reached is *not tested*, by name.
 """
 
 from collections.abc import Mapping
@@ -11,7 +12,7 @@ from types import MappingProxyType
 from benchtest.errors import Aborted, RigError
 from benchtest.judge import conclude, judge_step
 from benchtest.perform.again import GateFailed, PassedBy, taken_back, tried
-from benchtest.perform.course import Course, Kept, Performed, Watcher, first_failed, judge, remark, see
+from benchtest.perform.course import Course, Kept, Performed, Watcher, first_failed, judge, remark, see, unread
 from benchtest.perform.moves import limiting, overcurrent
 from benchtest.procedure import Procedure, Set, Step
 from benchtest.readings import Readings, Skipped
@@ -71,6 +72,8 @@ def _all_steps(course: Course) -> None:
         while step.gate and (failed := first_failed(course.results[step.id])):
             if not taken_back(course, step, failed):
                 return
+        if step.gate and unread(course, step):
+            return
     course.complete = True
 
 
@@ -126,5 +129,8 @@ def _not_reached(course: Course, ending: tuple[Outcome, str] | None) -> list[Res
 
 
 def _gate(course: Course) -> str:
-    failed = first_failed(course.judged)
-    return f"{failed.check.title} failed before it" if failed else "the run ended before it"
+    if failed := first_failed(course.judged):
+        return f"{failed.check.title} failed before it"
+    gates = [step for step in course.procedure.steps if step.gate and step.id in course.results]
+    missing = next((result for step in gates if (result := unread(course, step))), None)
+    return f"{missing.check.title} could not be read before it" if missing else "the run ended before it"

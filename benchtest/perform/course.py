@@ -1,11 +1,12 @@
 """Where a performance stands: what it works on, what was seen and decided so far, and who is told."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from benchtest.judge import judge_step
 from benchtest.procedure import Move, Procedure, Step
-from benchtest.readings import Evidence, Readings
+from benchtest.readings import Evidence, Readings, Supplied, Value
 from benchtest.results import Outcome, Result, SafeState, Verdict
 from benchtest.rig import Rig
 
@@ -90,6 +91,25 @@ def see(course: Course, name: str, evidence: Evidence) -> None:
     """Take evidence in under its name, and tell."""
     course.evidence[name] = evidence
     course.watcher.seen(name, evidence)
+
+
+def unread(course: Course, step: Step) -> Result | None:
+    """Return the first result of a step for which the bench gave no number where one was asked for, if there is one.
+
+    What a person passed by, or what this bench cannot read at all, is known to be missing; this is a bench that does
+    not know what it reads, and nothing is fed on its word.
+    """
+    return next((result for result in course.results[step.id] if _is_no_number(course, result)), None)
+
+
+def _is_no_number(course: Course, result: Result) -> bool:
+    match course.evidence.get(getattr(result.check.measurand, "evidence", "")):
+        case Value(value=value):
+            return math.isnan(value)
+        case Supplied(volts=volts, amps=amps):
+            return math.isnan(volts) or math.isnan(amps)
+        case _:
+            return False
 
 
 def first_failed(results: tuple[Result, ...]) -> Result | None:

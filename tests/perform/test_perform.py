@@ -1,5 +1,8 @@
 """Whole boards on the embedded bench, in virtual time: good ones pass, each fault fails by its own name."""
 
+import math
+from collections.abc import Collection
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -7,9 +10,11 @@ import pytest
 from benchtest.cli.documents import Prepared
 from benchtest.errors import Aborted, AdapterMissing
 from benchtest.faults import Kind, possible
-from benchtest.perform import Watcher
+from benchtest.instruments import BenchAdapter
+from benchtest.perform import Watcher, perform
 from benchtest.readings import Origin
 from benchtest.results import Outcome, Verdict
+from benchtest.rig import Virtual, open_rig
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3, 77])
@@ -81,6 +86,39 @@ def test_a_short_is_found_without_power_and_never_powered(bench: Any, greenhouse
     assert ["unpowered"] == begun
     assert 300 < sum(result.verdict is Verdict.NOT_TESTED for result in done.results)
     assert all("not reached: main not shorted failed" in r.note for r in done.results if r.value is None)
+
+
+class NoNumber:
+    """The bench with an ohmmeter that answers with what is not a number (9.91E37 in SCPI-99)."""
+
+    def __init__(self, bench: BenchAdapter, ohms: Collection[int]) -> None:
+        self._bench, self._ohms = bench, ohms
+
+    def __getattr__(self, name: str) -> Any:
+        return getattr(self._bench, name)
+
+    def measure(self, channel: int) -> float:
+        return math.nan if channel in self._ohms else self._bench.measure(channel)
+
+
+def test_nothing_is_fed_where_the_meter_gave_no_number(carwash: Prepared) -> None:
+    """A short cannot be ruled out, so there is no power; the board is not blamed, and what is missing is named."""
+    begun: list[str] = []
+    with open_rig(
+        carwash.procedure,
+        carwash.fitted,
+        fixture=carwash.fixture.fixture,
+        harness=carwash.harness,
+        ports={},
+        virtual=Virtual(seed=1),
+    ) as rig:
+        speechless = replace(rig, bench=NoNumber(rig.bench, carwash.harness.ohms.values()))
+        done = perform(carwash.procedure, speechless, Watcher(begins=lambda step, _at: begun.append(step.id)))
+
+    assert ["unpowered"] == begun
+    assert Outcome.INCONCLUSIVE is done.outcome
+    assert "not a number" in done.reason
+    assert all("could not be read before it" in result.note for result in done.results if "power-up" in result.check.id)
 
 
 def test_every_reading_says_that_it_is_simulated(bench: Any, carwash: Prepared) -> None:
