@@ -21,7 +21,7 @@ from benchtest.errors import BenchtestError, NotKept, PlanError
 from benchtest.readings import Origin
 from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
-from benchtest.records.journal import Journal
+from benchtest.records.journal import Journal, cut_torn_line
 from benchtest.results import Instrument, Job, Outcome, Run
 from benchtest.rig import Company, Virtual, open_rig
 
@@ -113,9 +113,12 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
     started, folder = _folder(prepared, asked)
+    cut = cut_torn_line(folder / "journal.jsonl") if asked.taken_up else 0
     with Journal.open(folder / "journal.jsonl") as journal:
         keeper = Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
         _begin(prepared, asked, started, keeper)
+        if cut:
+            keeper.remarked(f"the last line of the journal was torn ({cut} bytes) and was cut off", 0.0)
         note_consent(journal, asked.acknowledged, overrides)
         if approved:
             journal.append("profile approved", at=0.0, by=list(approved))

@@ -65,8 +65,7 @@ def _interrupted(journal: JournalRead) -> int:
         if entry.kind == "bench not opened or not closed":
             say(f"the bench could not be opened, or not be closed: {entry.facts.get('problem', '?')}")
     if any(entry.kind == "asked" for entry in journal.entries):
-        hint = "begin a new run" if journal.torn else "go on with 'benchtest run --resume' if you like"
-        say(f"safe state: not confirmed; switch the supplies off, then {hint}")
+        say("safe state: not confirmed; switch the supplies off, then go on with 'benchtest run --resume' if you like")
     else:
         say(
             "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, "

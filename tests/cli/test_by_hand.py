@@ -16,7 +16,7 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.earlier import take_up
 from benchtest.clock import VirtualClock
 from benchtest.errors import BenchtestError, PlanError
-from benchtest.records.journal import Journal, read_journal
+from benchtest.records.journal import read_journal
 from tests.adapters.technician import Technician, by_hand, virtual_board
 from tests.cli.scripted import COLUMNS, ROOT, Typist
 
@@ -166,15 +166,37 @@ def test_a_run_that_was_killed_goes_on_where_its_journal_ends(start: Start, prep
     torn = Path(shutil.copytree(run_folder(place), place / "torn"))
     with (torn / "journal.jsonl").open("ab") as journal:
         journal.write(b'{"at":')
-    assert b"switch the supplies off, then begin a new run" in piped(place, b"", "show", str(torn)).stdout
-    with pytest.raises(BenchtestError, match="the last line is torn"):
-        Journal.open(torn / "journal.jsonl")
+    assert b"its last line is torn" in piped(place, b"", "show", str(torn)).stdout
     assert b"of a finished run?" in piped(place, b"", "certificate", "verify", str(torn)).stderr
 
     assert not (run_folder(place) / "run.json").exists()
     assert prepared.procedure.channels == again.procedure.channels
     assert asked.taken_up is not None
     assert ["unpowered", "come-to-rest", "lamps-3", "exercise-K1"] == list(asked.taken_up.kept())
+
+
+def test_a_run_whose_last_line_is_torn_goes_on_without_that_line(place: Path) -> None:
+    """What stood before it is kept byte for byte; paper and screen say what was cut off. A broken chain is refused."""
+    piped(place, ANSWERS.encode(), *RUN)
+    journal = run_folder(place) / "journal.jsonl"
+    *lines, _ = journal.read_bytes().splitlines(keepends=True)
+    whole, torn = b"".join(lines), b'{"at":12.5,"facts":{"req'
+    (run_folder(place) / "run.json").unlink()
+
+    journal.write_bytes(whole.replace(b'"kind":"asked"', b'"kind":"begun"', 1) + torn)
+    before = journal.read_bytes()
+    refused = piped(place, ANSWERS.encode(), "run", "--resume", str(run_folder(place)))
+    assert (4, before) == (refused.returncode, journal.read_bytes())
+
+    journal.write_bytes(whole + torn)
+    done = piped(place, ANSWERS.encode(), "run", "--resume", str(run_folder(place)))
+    found = read_journal(journal)
+    remark = f"the last line of the journal was torn ({len(torn)} bytes) and was cut off"
+    assert (6, b"") == (done.returncode, done.stderr)
+    assert f"remark: {remark}".encode() in done.stdout
+    assert [remark] == run_file(place)["remarks"]
+    assert journal.read_bytes().startswith(whole + b'{"at":0')
+    assert (False, "resumes", "ended") == (found.torn, found.entries[len(lines)].kind, found.entries[-1].kind)
 
 
 def test_control_c_asks_for_the_supply_to_be_switched_off(start: Start, prepared: Prepared, place: Path) -> None:
