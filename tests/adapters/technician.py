@@ -263,7 +263,7 @@ def worked_by(
         part = Part(name="io", device=device, channels=channels(harness), stamp=math.inf, every=1.0)
         roles = {number: channel.role for number, channel in prepared.procedure.channels.items()}
         rig = Rig(
-            bench=LimitedBench(ComposedBench([part], clock), limits=fixture.limits, roles=roles),
+            bench=LimitedBench(ComposedBench([part], clock), limits=fixture.limits, roles=roles, by_hand=True),
             link=link,
             clock=clock,
             origin=Origin.BY_HAND,
