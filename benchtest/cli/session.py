@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from benchtest import __version__
 from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
@@ -18,12 +18,15 @@ from benchtest.cli.keeper import Heard, Keeper, now
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
 from benchtest.errors import BenchtestError, NotKept, PlanError
+from benchtest.procedure import Procedure
 from benchtest.readings import Origin
 from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
 from benchtest.records.journal import Journal, cut_torn_line
-from benchtest.results import Instrument, Job, Outcome, Run
-from benchtest.rig import Company, Virtual, open_rig
+from benchtest.results import Instrument, Job, Outcome, Run, SafeState
+from benchtest.rig import Company, Rig, Virtual, open_rig
+
+LOST: Final = "what is answered cannot be kept"
 
 if TYPE_CHECKING:
     from benchtest.cli.paper import Stationery
@@ -84,25 +87,29 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
     `stopped` says why the run shall stop, or nothing.
     A paused run goes on in its own folder and journal.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
-    NotKept when the disk takes no more; the bench is off then. Raises PlanError when an instrument is overdue and
-    nobody answers for it, and click's UsageError when the bench is real and nobody has acknowledged its cautions.
+    NotKept when the disk takes no more, with the safe state where the bench was in use. Raises PlanError when an
+    instrument is overdue and nobody answers for it, and click's UsageError when the bench is real and nobody has
+    acknowledged its cautions.
     """
-    with _kept_below(asked.root):
-        return _hold(prepared, asked, screen, stopped)
+    with _kept_below(asked.root) as left:
+        return _hold(prepared, asked, screen, stopped, left)
 
 
 @contextmanager
-def _kept_below(root: Path) -> Iterator[None]:
+def _kept_below(root: Path) -> Iterator[list[SafeState]]:
+    """Yield where to note how the bench was left, which is told with what cannot be kept."""
+    left: list[SafeState] = []
     try:
-        yield
+        yield left
     except BenchtestError:
         raise  # a silent adapter is an OSError too
     except OSError as problem:
         reason = f"{problem.filename or root}: {problem.strerror or problem}, so the run cannot be kept"
-        raise NotKept(f"{reason} (try making room there, or another folder with --runs)") from problem
+        safe = "".join(f"\nsafe state: {one.note}" for one in left[-1:])
+        raise NotKept(f"{reason} (try making room there, or another folder with --runs){safe}") from problem
 
 
-def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str], left: list[SafeState]) -> Held:
     from benchtest.approval import permit
     from benchtest.seal import open_station
 
@@ -115,7 +122,8 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     started, folder = _folder(prepared, asked)
     cut = cut_torn_line(folder / "journal.jsonl") if asked.taken_up else 0
     with Journal.open(folder / "journal.jsonl") as journal:
-        keeper = Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
+        recordings = dict(asked.taken_up.recordings) if asked.taken_up else {}
+        keeper = Keeper(folder, journal, screen, recordings, left=left)
         _begin(prepared, asked, started, keeper)
         if cut:
             keeper.remarked(f"the last line of the journal was torn ({cut} bytes) and was cut off", 0.0)
@@ -261,21 +269,35 @@ def _on_the_rig(
             if bare.origin is Origin.MEASURED and not asked.acknowledged:
                 keeper.journal.append("cautions not acknowledged", at=keeper.at)
                 refuse_unacknowledged(prepared.fixture.fixture)
-            opened = replace(bare, stopped=stopped)
-            done = perform_when_fit(
-                prepared.procedure,
-                prepared.self_check,
-                opened,
-                watcher=watcher,
-                own=own,
-                checked=keeper.checked,
-                kept=kept,
-            )
+            opened = replace(bare, stopped=lambda: stopped() or (LOST if keeper.problem else ""))
+            with _left_safe(bare, prepared.procedure, keeper.left):
+                done = perform_when_fit(
+                    prepared.procedure,
+                    prepared.self_check,
+                    opened,
+                    watcher=watcher,
+                    own=own,
+                    checked=keeper.checked,
+                    kept=kept,
+                )
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))
         if done is None:
             raise  # a lost adapter cannot be closed either; what was performed until then is kept
     return done, identities
+
+
+@contextmanager
+def _left_safe(rig: Rig, procedure: Procedure, left: list[SafeState]) -> Iterator[None]:
+    """Take the bench to safety, and note how it was left, where what happens cannot be written down."""
+    try:
+        yield
+    except BenchtestError:
+        raise
+    except OSError:
+        if not left:
+            left.append(rig.make_safe(procedure))
+        raise
 
 
 def _company(asked: Asked, keeper: Keeper) -> Company:

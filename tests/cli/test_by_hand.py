@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import shutil
 import signal
 import subprocess
@@ -197,6 +198,30 @@ def test_a_run_whose_last_line_is_torn_goes_on_without_that_line(place: Path) ->
     assert [remark] == run_file(place)["remarks"]
     assert journal.read_bytes().startswith(whole + b'{"at":0')
     assert (False, "resumes", "ended") == (found.torn, found.entries[len(lines)].kind, found.entries[-1].kind)
+
+
+def test_a_disk_that_is_full_in_the_middle_asks_once_for_everything_off(
+    start: Start, prepared: Prepared, place: Path
+) -> None:
+    """The journal may grow no more at K1: one request to switch off, its answer is told, and the run can go on."""
+    typist = start(*RUN)
+    typist.answered_by(technician_at(prepared), until="make contact of K1")
+    before = (run_folder(place) / "journal.jsonl").read_bytes()
+    resource.prlimit(typist.child.pid, resource.RLIMIT_FSIZE, (len(before) + 20,) * 2)
+    typist.type("11.99")
+    requests = []
+    while request := typist.request():
+        requests.append(request)
+        typist.type("")
+
+    assert ["Enter when it is off, n when it cannot be confirmed"] == requests
+    assert 5 == typist.end()
+    assert "so the run cannot be kept" in typist.seen
+    assert "safe state: everything off, confirmed by the person" in typist.seen
+    assert before == (run_folder(place) / "journal.jsonl").read_bytes()
+    _, asked = take_up(run_folder(place))
+    assert asked.taken_up is not None
+    assert ["unpowered", "come-to-rest", "lamps-3"] == list(asked.taken_up.kept())
 
 
 def test_control_c_asks_for_the_supply_to_be_switched_off(start: Start, prepared: Prepared, place: Path) -> None:
