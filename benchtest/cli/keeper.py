@@ -22,10 +22,12 @@ class Keeper:
     folder: Path
     journal: Journal
     screen: Screen
-    recordings: dict[str, str]
+    recordings: dict[str, str] = field(default_factory=dict)
     clock: RealClock = field(default_factory=RealClock)
     at: float = 0.0
     remarks: list[str] = field(default_factory=list)
+    people: list[str] = field(default_factory=list)
+    """Who has worked the bench by hand."""
     left: list[SafeState] = field(default_factory=list)
     """How the bench was left; empty while it is in use."""
     problem: OSError | None = None

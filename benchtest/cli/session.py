@@ -122,8 +122,10 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     started, folder = _folder(prepared, asked)
     cut = cut_torn_line(folder / "journal.jsonl") if asked.taken_up else 0
     with Journal.open(folder / "journal.jsonl") as journal:
-        recordings = dict(asked.taken_up.recordings) if asked.taken_up else {}
-        keeper = Keeper(folder, journal, screen, recordings, left=left)
+        keeper = Keeper(folder, journal, screen, left=left)
+        if asked.taken_up:
+            keeper.recordings |= asked.taken_up.recordings
+            keeper.people += asked.taken_up.people
         _begin(prepared, asked, started, keeper)
         if cut:
             keeper.remarked(f"the last line of the journal was torn ({cut} bytes) and was cut off", 0.0)
@@ -265,7 +267,9 @@ def _on_the_rig(
     try:
         with rig as bare:
             identities = dict(bare.identities)
-            keeper.journal.append("opened", at=bare.clock.now(), origin=bare.origin, identities=identities)
+            by_hand = {"person": bare.person.name} if bare.person is not None else {}
+            keeper.people += by_hand.values()
+            keeper.journal.append("opened", at=bare.clock.now(), origin=bare.origin, identities=identities, **by_hand)
             if bare.origin is Origin.MEASURED and not asked.acknowledged:
                 keeper.journal.append("cautions not acknowledged", at=keeper.at)
                 refuse_unacknowledged(prepared.fixture.fixture)
@@ -324,7 +328,7 @@ def _run(
         software=f"benchtest {__version__}",
         started=started.isoformat(timespec="milliseconds"),
         ended=wall_time().isoformat(timespec="milliseconds"),
-        job=asked.job,
+        job=_job(asked.job, keeper.people),
         profile=prepared.profile.path.name,
         profile_digest=prepared.profile.digest,
         fixture=prepared.fixture.path.name,
@@ -357,6 +361,11 @@ def _run(
 
     run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
+
+
+def _job(job: Job, people: list[str]) -> Job:
+    """Return a job with who tested: who was named beforehand, else everybody who worked the bench by hand."""
+    return job if job.technician else replace(job, technician=", ".join(dict.fromkeys(people)))
 
 
 def _as_recorded(run: Run, asked: Asked) -> Run:

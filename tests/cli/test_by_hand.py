@@ -105,14 +105,14 @@ def test_a_board_by_hand_on_a_terminal_of_80_columns(start: Start, prepared: Pre
     Every line that was typed is in the journal, with its time; so are both readings of a lamp misread at first.
     """
     technician = technician_at(prepared, Is_lamp_D2=["1"], Volts_across_X3=["b"])
-    typist = start(*RUN, "--technician", "A. Tester")
+    typist = start(*RUN, "--technician", "C. Tester")
     typist.answered_by(technician)
     code, run = typist.end(), run_file(place)
     expected = {r.check.id: r.verdict.value for r in by_hand(prepared).done.results}
 
     assert (3, "inconclusive", "entered by hand") == (code, run["outcome"], run["origin"])
     assert expected == verdicts(run)
-    assert {"io": "A. Tester, by hand with a meter"} == run["identities"]
+    assert ("C. Tester", {"io": "A. Tester, by hand with a meter"}) == (run["job"]["technician"], run["identities"])
     assert max(map(len, typist.shown.split("\n"))) <= COLUMNS
     assert "\x1b" not in typist.shown
     assert "confirmed by the person at the bench" in run["safe"]["note"]
@@ -137,11 +137,12 @@ def test_a_run_is_paused_and_taken_up_again(start: Start, prepared: Prepared, pl
     paused, folder = first.end(), run_folder(place)
     stopped = run_file(place)
     again = start("run", "--resume", str(folder))
-    again.answered_by(technician_at(prepared))
+    again.answered_by(technician_at(prepared, I_have_read_this=["B. Tester"]))
     code, run = again.end(), run_file(place)
     notes = {result["check"]["id"]: result["note"] for result in run["results"]}
     kinds = [entry.kind for entry in read_journal(folder / "journal.jsonl").entries]
 
+    assert ("A. Tester", "A. Tester, B. Tester") == (stopped["job"]["technician"], run["job"]["technician"])
     assert (6, "aborted", True) == (paused, stopped["outcome"], stopped["safe"]["verified"])
     assert f"benchtest run --resume runs/{folder.name}" in first.seen.replace("\r\n", "\n")
     assert 3 == code
