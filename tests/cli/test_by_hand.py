@@ -208,6 +208,7 @@ def test_a_disk_that_is_full_in_the_middle_asks_once_for_everything_off(
     typist = start(*RUN)
     typist.answered_by(technician_at(prepared), until="make contact of K1")
     before = (run_folder(place) / "journal.jsonl").read_bytes()
+    assert typist.child.pid is not None
     resource.prlimit(typist.child.pid, resource.RLIMIT_FSIZE, (len(before) + 20,) * 2)
     typist.type("11.99")
     requests = []
