@@ -111,6 +111,7 @@ def _kept_below(root: Path) -> Iterator[list[SafeState]]:
 
 def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str], left: list[SafeState]) -> Held:
     from benchtest.approval import permit
+    from benchtest.records.attempts import out_of_order
     from benchtest.seal import open_station
 
     clock = RealClock()
@@ -127,8 +128,9 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
             keeper.recordings |= asked.taken_up.recordings
             keeper.people += asked.taken_up.people
         _begin(prepared, asked, started, keeper)
-        if cut:
-            keeper.remarked(f"the last line of the journal was torn ({cut} bytes) and was cut off", 0.0)
+        torn = f"the last line of the journal was torn ({cut} bytes) and was cut off" if cut else ""
+        for text in filter(None, [torn, out_of_order(asked.paper.before, started)]):
+            keeper.remarked(text, 0.0)
         note_consent(journal, asked.acknowledged, overrides)
         if approved:
             journal.append("profile approved", at=0.0, by=list(approved))
