@@ -127,6 +127,10 @@ def test_a_board_by_hand_on_a_terminal_of_80_columns(start: Start, prepared: Pre
     assert all(len(facts["time"]) == len("2026-11-25T19:20:00+00:00") for facts in asked)
     with pytest.raises(PlanError, match="that run is finished, its outcome is inconclusive"):
         take_up(run_folder(place))
+    (run_folder(place) / "run.json").unlink()  # as where the disk was full at the very end
+    _, asked_again = take_up(run_folder(place))
+    assert asked_again.taken_up is not None
+    assert "exercise-K2" in asked_again.taken_up.kept()
 
 
 def test_a_run_is_paused_and_taken_up_again(start: Start, prepared: Prepared, place: Path) -> None:
