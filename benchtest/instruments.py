@@ -245,6 +245,11 @@ class Person(Protocol):
     """What only a person does on a bench. `look`, like orders and readings asked of a person, raises Back and Skip."""
 
     @property
+    def name(self) -> str:
+        """Who the person says they are."""
+        ...
+
+    @property
     def requests(self) -> int:
         """How often the person was asked for something."""
         ...

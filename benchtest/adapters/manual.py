@@ -31,6 +31,8 @@ CAUTIONS: Final = (
     "Never bypass a safety interlock in a machine to make a board pass.",
     "A pass on the bench is not a release to run the machine; local codes and licensed practice come first.",
 )
+ASKED_OFF: Final = 2
+"""How often a person is asked whether it is off: once, and once after they were told to cut the supply in hardware."""
 ROOM: Final = 1.2  # a reading beyond this many times the bench's limit is more likely a slip than a reading
 OFF_SET_POINT: Final = 0.2  # relative; a supply that shows something else than was set was more likely misread
 
@@ -50,6 +52,8 @@ class ManualBench:
     states: dict[int, SupplyState] = field(default_factory=dict)
     unanswered: bool = False
     """Nobody answered when the board had to be switched off."""
+    refusals: int = 0
+    """How often it could not be confirmed that all is off, since something was put on."""
 
     @property
     def requests(self) -> int:
@@ -97,11 +101,13 @@ class ManualBench:
             self.on.pop(channel, None)
         else:
             self.on[channel] = value
+            self.refusals = 0
 
     def source(self, channel: int, *, volts: float, amps: float) -> None:
         known = self._known(channel)
         kind = "a.c." if known.alternating else "d.c."
         self.on[channel] = volts  # from the request on: who is interrupted may have switched it on already
+        self.refusals = 0
         request = (
             f"Supply {known.name} at {_ends(known)}: current limit {_joined(plain(amps, 'A'))}, "
             f"then {_joined(plain(volts, 'V'))} {kind}, then on"
@@ -154,7 +160,7 @@ class ManualBench:
         """Ask for channels to be taken off, in this order, and believe it when it is confirmed."""
         self.taken_off.clear()
         wanted = [channel for channel in channels if channel in self.on]
-        if not wanted or self.unanswered:
+        if not wanted or self.unanswered or self.refusals >= ASKED_OFF:
             return
         self.talk.tell("  Everything off now, in this order:" if len(wanted) > 1 else "  Off now:")
         for channel in wanted:
@@ -171,6 +177,7 @@ class ManualBench:
                 if typed in {"", "y", "yes", "ok", "off", "done"}:
                     return True
                 if typed in answers.NO:
+                    self.refusals += 1
                     self.talk.tell("  Not confirmed. Cut the supply in hardware before you touch the board.")
                     return False
                 self.talk.tell(f"    expected Enter when it is off, or n when that cannot be confirmed, got {typed!r}.")

@@ -3,7 +3,9 @@
 Source: ISO/IEC 17025:2017, 7.8.2.1, for what is named; what the run does not know is called not stated.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 from benchtest.certificate.lines import Fact, as_read, facts, number, short
 from benchtest.language import Language
@@ -20,6 +22,21 @@ class Equipment:
     certificate: str
     calibrated: str
     due: str
+
+
+JOB_LINES: Final = (
+    "customer",
+    "work_order",
+    "received",
+    "begun",
+    "ended",
+    "issued",
+    "tested_by",
+    "released_by",
+    "bench",
+    "place",
+)
+"""What is told of the job, in the order of its lines."""
 
 
 def item_of(run: Run, words: Language) -> tuple[Fact, ...]:
@@ -64,22 +81,30 @@ def _strap(one: Result, words: Language) -> str:
 def job_of(run: Run, words: Language, *, issued: str) -> tuple[Fact, ...]:
     """Return for whom, by whom, when and where."""
     job = run.job
-    return facts(
-        words,
-        {
-            "customer": job.customer,
-            "work_order": job.work_order,
-            "received": words.day(job.received),
-            "begun": words.moment(run.started),
-            "ended": words.moment(run.ended),
-            "issued": words.day(issued),
-            "tested_by": job.technician,
-            "released_by": job.released_by or words.say("nobody_yet"),
-            "bench": run.bench,
-            "place": run.place,
-        },
-        keep_empty=True,
+    told = (
+        job.customer,
+        job.work_order,
+        words.day(job.received),
+        words.moment(run.started),
+        words.moment(run.ended),
+        words.day(issued),
+        job.technician,
+        job.released_by or words.say("nobody_yet"),
+        run.bench,
+        run.place,
     )
+    return facts(words, dict(zip(JOB_LINES, told, strict=True)), keep_empty=True)
+
+
+def job_line(place: int, labels: Sequence[str], words: Language) -> str:
+    """Return what the line about the job at a place, from 1, is called that a copy does not have.
+
+    `labels` are those of all its lines, empty where one is missing. Returns nothing where the lines beside it are not
+    called so in this language, or are not as many: what stood there cannot be known then.
+    """
+    called = [words.say(key) for key in JOB_LINES]
+    same = len(labels) == len(called) and all(one in {"", name} for one, name in zip(labels, called, strict=True))
+    return called[place - 1] if same and 0 < place <= len(called) else ""
 
 
 def method_of(run: Run, words: Language) -> tuple[Fact, ...]:

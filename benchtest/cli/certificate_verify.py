@@ -2,6 +2,7 @@
 
 import json
 import sys
+from collections.abc import Mapping
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
@@ -152,13 +153,24 @@ def _say(found: Examined, held: Held | None, unheard: list[Note], pages: str) ->
     if (note := note_of(found, Path())) is not None:
         say(f"this is a note: {note.about} was {note.sentence}")
     for path in found.withheld:
-        say(f"withheld from this copy: {path}")
+        say(f"withheld from this copy: {_line(found.paper, path)}")
     if held is not None and not held.wrong:
         say(f"evidence: {held.files} files and {held.lines} lines of the journal recomputed, as bound")
     for one in unheard:
         say(f"a note of an untrusted station lies there and is not believed: {one.sentence} ({one.file.name})")
     only = found.state in {State.GENUINE, State.UNKNOWN} and not found.paper
     say(ONLY_STATEMENT if only else ADVICE[found.state])
+
+
+def _line(paper: Mapping[str, object], path: str) -> str:
+    """Return a withheld line's path, with what it is called where a language that ships says so."""
+    from benchtest.certificate.identity import job_line
+    from benchtest.language import SHIPPED, language
+    from benchtest.seal.withheld import lines_of, place_of
+
+    tag = str(paper.get("language"))
+    called = job_line(place_of(path), lines_of(paper), language(tag)) if tag in SHIPPED else ""
+    return f"{path}, the line {called}" if called else path
 
 
 def _fields(found: Examined, held: Held | None, pages: str) -> dict[str, Any]:

@@ -50,9 +50,9 @@ def diagnose_run(
     """Say what is probably wrong with the board of folder RUN, the likeliest first, and what to measure next.
 
     The suspects come from simulated boards with every fault that the profile can have. The first time for a profile and
-    a fixture they are tried out, which takes about a minute; after that it is instant. Suspects are where to look
-    first, not a verdict; the usual cautions apply to every measurement by hand. Where the records know of own repairs,
-    these take over from the handbook as they grow.
+    a fixture they are tried out, which takes a minute or two on a large board; after that it is instant. Suspects are
+    where to look first, not a verdict; the usual cautions apply to every measurement by hand. Where the records know of
+    own repairs, these take over from the handbook as they grow.
     """
     found = read_run(run)
     if found.outcome in {Outcome.BENCH_FAULT, Outcome.ABORTED}:

@@ -21,7 +21,7 @@ def take_up(folder: Path) -> tuple[Prepared, Asked]:
     from benchtest.records.interrupted import FINISHED, read_interrupted
 
     found = read_interrupted(folder)
-    if found.outcome in FINISHED:
+    if found.outcome in FINISHED and (folder / "run.json").exists():  # without it the disk was full at the very end
         raise PlanError([f"{folder}: that run is finished, its outcome is {found.outcome} (begin a new one)"])
     begun = found.begun
     documents = Path(begun["profile_file"]), Path(begun["fixture_file"])

@@ -22,14 +22,28 @@ class Keeper:
     folder: Path
     journal: Journal
     screen: Screen
-    recordings: dict[str, str]
+    recordings: dict[str, str] = field(default_factory=dict)
     clock: RealClock = field(default_factory=RealClock)
     at: float = 0.0
     remarks: list[str] = field(default_factory=list)
+    people: list[str] = field(default_factory=list)
+    """Who has worked the bench by hand."""
+    left: list[SafeState] = field(default_factory=list)
+    """How the bench was left; empty while it is in use."""
+    problem: OSError | None = None
+    """Why an answer could not be kept. The person is asked no more than what switches off."""
 
     def heard(self, request: str, typed: str | None) -> None:
-        """Keep what a person was asked and what they typed; None when nobody answered."""
-        self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=now())
+        """Keep what a person was asked and what they typed; None when nobody answered.
+
+        Raises nothing: an answer that the disk does not take must still be heard, above all that everything is off.
+        """
+        if self.problem is not None:
+            return
+        try:
+            self.journal.append("asked", at=self.clock.now(), request=request, typed=typed, time=now())
+        except OSError as problem:
+            self.problem = problem
 
     def begins(self, step: Step, at: float) -> None:
         self.bench_begins(step, at)
@@ -71,6 +85,9 @@ class Keeper:
         self.remarks.append(text)
 
     def ended(self, outcome: Outcome, reason: str, safe: SafeState) -> None:
+        self.left.append(safe)
+        if self.problem is not None:
+            raise self.problem
         facts: dict[str, Any] = {"reached": safe.reached, "verified": safe.verified, "note": safe.note}
         self.journal.append("ended", at=self.at, outcome=outcome.value, reason=reason, safe=facts)
 

@@ -328,5 +328,7 @@ def _tell_suspects(prepared: Prepared, run: Run, folder: Path) -> None:
         return
     for one in run.suspects:
         say(f"{percent(one.probability):>7}  {one.named}")
-    say("why, and what to measure next:" if run.suspects else "where to look first (at first it takes some minutes):")
+    say(
+        "why, and what to measure next:" if run.suspects else "where to look first (at first it takes a minute or two):"
+    )
     tell(spelled(f"benchtest diagnose {shlex.quote(str(folder))}", sys.stdout))

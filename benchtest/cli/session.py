@@ -9,7 +9,7 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 from benchtest import __version__
 from benchtest.cli.consent import calibration, note_consent, refuse_unacknowledged
@@ -18,12 +18,15 @@ from benchtest.cli.keeper import Heard, Keeper, now
 from benchtest.cli.screen import Screen
 from benchtest.clock import RealClock, wall_time
 from benchtest.errors import BenchtestError, NotKept, PlanError
+from benchtest.procedure import Procedure
 from benchtest.readings import Origin
 from benchtest.records.address import Address
 from benchtest.records.folder import RUN_FORMAT, create_folder, write_procedure, write_run
-from benchtest.records.journal import Journal
-from benchtest.results import Instrument, Job, Outcome, Run
-from benchtest.rig import Company, Virtual, open_rig
+from benchtest.records.journal import Journal, cut_torn_line
+from benchtest.results import Instrument, Job, Outcome, Run, SafeState
+from benchtest.rig import Company, Rig, Virtual, open_rig
+
+LOST: Final = "what is answered cannot be kept"
 
 if TYPE_CHECKING:
     from benchtest.cli.paper import Stationery
@@ -84,26 +87,31 @@ def hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[],
     `stopped` says why the run shall stop, or nothing.
     A paused run goes on in its own folder and journal.
     Raises RigError when the bench could not even be opened; the folder then holds the journal that says so. Raises
-    NotKept when the disk takes no more; the bench is off then. Raises PlanError when an instrument is overdue and
-    nobody answers for it, and click's UsageError when the bench is real and nobody has acknowledged its cautions.
+    NotKept when the disk takes no more, with the safe state where the bench was in use. Raises PlanError when an
+    instrument is overdue and nobody answers for it, and click's UsageError when the bench is real and nobody has
+    acknowledged its cautions.
     """
-    with _kept_below(asked.root):
-        return _hold(prepared, asked, screen, stopped)
+    with _kept_below(asked.root) as left:
+        return _hold(prepared, asked, screen, stopped, left)
 
 
 @contextmanager
-def _kept_below(root: Path) -> Iterator[None]:
+def _kept_below(root: Path) -> Iterator[list[SafeState]]:
+    """Yield where to note how the bench was left, which is told with what cannot be kept."""
+    left: list[SafeState] = []
     try:
-        yield
+        yield left
     except BenchtestError:
         raise  # a silent adapter is an OSError too
     except OSError as problem:
         reason = f"{problem.filename or root}: {problem.strerror or problem}, so the run cannot be kept"
-        raise NotKept(f"{reason} (try making room there, or another folder with --runs)") from problem
+        safe = "".join(f"\nsafe state: {one.note}" for one in left[-1:])
+        raise NotKept(f"{reason} (try making room there, or another folder with --runs){safe}") from problem
 
 
-def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str]) -> Held:
+def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[], str], left: list[SafeState]) -> Held:
     from benchtest.approval import permit
+    from benchtest.records.attempts import out_of_order
     from benchtest.seal import open_station
 
     clock = RealClock()
@@ -113,9 +121,16 @@ def _hold(prepared: Prepared, asked: Asked, screen: Screen, stopped: Callable[[]
     unproven = "" if proven else sentence
     overrides = calibration(prepared.fixture.fixture, wall_time().date(), asked.override, unproven=unproven)
     started, folder = _folder(prepared, asked)
+    cut = cut_torn_line(folder / "journal.jsonl") if asked.taken_up else 0
     with Journal.open(folder / "journal.jsonl") as journal:
-        keeper = Keeper(folder, journal, screen, dict(asked.taken_up.recordings) if asked.taken_up else {})
+        keeper = Keeper(folder, journal, screen, left=left)
+        if asked.taken_up:
+            keeper.recordings |= asked.taken_up.recordings
+            keeper.people += asked.taken_up.people
         _begin(prepared, asked, started, keeper)
+        torn = f"the last line of the journal was torn ({cut} bytes) and was cut off" if cut else ""
+        for text in filter(None, [torn, out_of_order(asked.paper.before, started)]):
+            keeper.remarked(text, 0.0)
         note_consent(journal, asked.acknowledged, overrides)
         if approved:
             journal.append("profile approved", at=0.0, by=list(approved))
@@ -254,25 +269,41 @@ def _on_the_rig(
     try:
         with rig as bare:
             identities = dict(bare.identities)
-            keeper.journal.append("opened", at=bare.clock.now(), origin=bare.origin, identities=identities)
+            by_hand = {"person": bare.person.name} if bare.person is not None else {}
+            keeper.people += by_hand.values()
+            keeper.journal.append("opened", at=bare.clock.now(), origin=bare.origin, identities=identities, **by_hand)
             if bare.origin is Origin.MEASURED and not asked.acknowledged:
                 keeper.journal.append("cautions not acknowledged", at=keeper.at)
                 refuse_unacknowledged(prepared.fixture.fixture)
-            opened = replace(bare, stopped=stopped)
-            done = perform_when_fit(
-                prepared.procedure,
-                prepared.self_check,
-                opened,
-                watcher=watcher,
-                own=own,
-                checked=keeper.checked,
-                kept=kept,
-            )
+            opened = replace(bare, stopped=lambda: stopped() or (LOST if keeper.problem else ""))
+            with _left_safe(bare, prepared.procedure, keeper.left):
+                done = perform_when_fit(
+                    prepared.procedure,
+                    prepared.self_check,
+                    opened,
+                    watcher=watcher,
+                    own=own,
+                    checked=keeper.checked,
+                    kept=kept,
+                )
     except BenchtestError as problem:
         keeper.journal.append("bench not opened or not closed", at=keeper.at, problem=str(problem))
         if done is None:
             raise  # a lost adapter cannot be closed either; what was performed until then is kept
     return done, identities
+
+
+@contextmanager
+def _left_safe(rig: Rig, procedure: Procedure, left: list[SafeState]) -> Iterator[None]:
+    """Take the bench to safety, and note how it was left, where what happens cannot be written down."""
+    try:
+        yield
+    except BenchtestError:
+        raise
+    except OSError:
+        if not left:
+            left.append(rig.make_safe(procedure))
+        raise
 
 
 def _company(asked: Asked, keeper: Keeper) -> Company:
@@ -299,7 +330,7 @@ def _run(
         software=f"benchtest {__version__}",
         started=started.isoformat(timespec="milliseconds"),
         ended=wall_time().isoformat(timespec="milliseconds"),
-        job=asked.job,
+        job=_job(asked.job, keeper.people),
         profile=prepared.profile.path.name,
         profile_digest=prepared.profile.digest,
         fixture=prepared.fixture.path.name,
@@ -332,6 +363,11 @@ def _run(
 
     run = replace(run, **about(prepared, asked.job, asked.root, folder), **asked.paper.facts(folder))
     return run if asked.company is None or asked.company.recalled is None else _as_recorded(run, asked)
+
+
+def _job(job: Job, people: list[str]) -> Job:
+    """Return a job with who tested: who was named beforehand, else everybody who worked the bench by hand."""
+    return job if job.technician else replace(job, technician=", ".join(dict.fromkeys(people)))
 
 
 def _as_recorded(run: Run, asked: Asked) -> Run:

@@ -35,6 +35,7 @@ def show(run: Path, everything: bool, only: str | None, budget: str | None, as_j
         return 0
     steps = _chosen(found, only)
     _head(found)
+    _changes(found, run)
     for step in steps:
         _step(found, step, everything=everything or only is not None)
     torn = ", its last line is torn" if journal.torn else ""
@@ -65,8 +66,7 @@ def _interrupted(journal: JournalRead) -> int:
         if entry.kind == "bench not opened or not closed":
             say(f"the bench could not be opened, or not be closed: {entry.facts.get('problem', '?')}")
     if any(entry.kind == "asked" for entry in journal.entries):
-        hint = "begin a new run" if journal.torn else "go on with 'benchtest run --resume' if you like"
-        say(f"safe state: not confirmed; switch the supplies off, then {hint}")
+        say("safe state: not confirmed; switch the supplies off, then go on with 'benchtest run --resume' if you like")
     else:
         say(
             "safe state: not confirmed; an adapter's dead-man takes everything off when its user is gone, "
@@ -91,6 +91,18 @@ def _head(run: Run) -> None:
         say(f"cautions acknowledged by {run.acknowledged}")
     verified = "verified by reading back" if run.safe.verified else "NOT VERIFIED by reading back"
     say(f"safe state: {verified}: {run.safe.note}; exit code {EXIT_CODE[run.outcome]}")
+
+
+def _changes(run: Run, folder: Path) -> None:
+    """Say what became of the paper after it was issued, by the notes that lie beside it, the same news once."""
+    from benchtest.records.notes import read_changes
+
+    said = []
+    for one in read_changes(folder, run.number):
+        by = f" by number {one.replaced_by}" if one.replaced_by else ""
+        said.append(f"{one.status.upper()}{by} on {one.at.date().isoformat()}, {one.by}: {one.reason}")
+    for news in dict.fromkeys(said):
+        say(f"its paper: {news}")
 
 
 def _step(run: Run, step: Step, *, everything: bool) -> None:

@@ -109,6 +109,12 @@ _MEANT: Final[Mapping[Move, str]] = {
     Move.REPAIR_OVER: "repair",
 }
 """Moves that differ by what comes out, as a person would ask for them."""
+_REFUSED: Final[Mapping[str, str]] = {
+    Move.BEYOND: "declaring beyond repair",
+    Move.REOPEN: "reopening",
+    Move.SCRAP: "scrapping",
+}
+"""Moves as they read after a no."""
 
 _FIRST: Final = (
     Move.TRIAGE, Move.FOUND_PASS, Move.LEFT_PASS, Move.RELEASE, Move.RETURN, Move.REPAIR, Move.LIMIT, Move.BEYOND,
@@ -144,7 +150,7 @@ def refused(state: State, wanted: str, *, order: str, why: str = "") -> WrongMov
     right = (
         "\n".join(["next comes", *(f"  {way}" for way in ways)]) if ways else "a board that comes back is a new intake"
     )
-    return WrongMove(f"work order {order} is {state}: no {wanted} now\n{right}")
+    return WrongMove(f"work order {order} is {state}: no {_REFUSED.get(wanted, wanted)} now\n{right}")
 
 
 def picture() -> Iterator[str]:

@@ -7,6 +7,7 @@ run as found is read whole.
 
 import json
 from collections.abc import Iterator
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final
 
@@ -83,3 +84,12 @@ def as_found(folder: Path, *, part: str, serial: str) -> Before:
             for one in run.results
         },
     )
+
+
+def out_of_order(before: Before | None, started: datetime) -> str:
+    """Return what is to be remarked of a run that began before the run as found had ended; empty where all is well."""
+    try:
+        wrong = before is not None and started < datetime.fromisoformat(before.ended)
+    except (ValueError, TypeError):  # a day that cannot be read, or one without its offset
+        return ""
+    return f"dated before its run as found ({before.number}) had ended: a clock was wrong" if before and wrong else ""

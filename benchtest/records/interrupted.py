@@ -34,6 +34,8 @@ class Interrupted:
     """Steps that were performed and judged → when, RFC 3339."""
     recordings: Mapping[str, str]
     """File → SHA-256."""
+    people: tuple[str, ...]
+    """Who has worked the bench by hand until then, as far as the journal names them."""
     outcome: str
     """How the run ended last; empty when it was cut off."""
     reason: str
@@ -54,6 +56,7 @@ class _Found:
     evidence: dict[str, Evidence] = field(default_factory=dict)
     steps: dict[str, str] = field(default_factory=dict)
     recordings: dict[str, str] = field(default_factory=dict)
+    people: list[str] = field(default_factory=list)
     origin: Origin = Origin.SIMULATED
     """The least real until the journal says better."""
     outcome: str = ""
@@ -81,6 +84,7 @@ def read_interrupted(folder: Path) -> Interrupted:
         readings=Readings(origin=found.origin, evidence=found.evidence),
         steps=found.steps,
         recordings=found.recordings,
+        people=tuple(found.people),
         outcome=found.outcome,
         reason=found.reason,
     )
@@ -93,6 +97,7 @@ def _found(folder: Path, entries: Iterable[JournalEntry]) -> _Found:
         match entry.kind:
             case "opened":
                 found.origin = Origin(facts["origin"])
+                found.people += [who] if (who := facts.get("person")) else []
             case "begins" | "resumes":
                 found.outcome, found.reason = "", CUT_OFF
             case "step begins":

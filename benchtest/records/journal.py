@@ -1,16 +1,19 @@
 """The journal of a run: one canonical JSON object per line, each carrying the digest of the line before it.
 
 A line is on disk before `append` returns. Whoever changes, drops or reorders a line breaks the chain at the next one;
-whoever cuts the end off is found by the head that `run.json` and the certificate carry. A last line without its line
-end is what a power cut leaves: it is reported, not believed, and never mended.
+whoever cuts the end off is found by the head that `run.json` and the certificate carry. A line that a full disk did not
+take whole is taken back. A last line without its line end is what a power cut leaves: nobody was told that it is on
+disk, so it is not believed; it is reported, and cut off only where its run goes on.
 """
 
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
+from io import FileIO
 from pathlib import Path
 from types import TracebackType
-from typing import Any, BinaryIO, Final, Self
+from typing import Any, Final, Self
 
 from benchtest.canonical import digest, from_canonical, to_canonical, wrong
 
@@ -44,10 +47,11 @@ class JournalRead:
 class Journal:
     """Writes a journal; use it in a `with`, or close it."""
 
-    def __init__(self, file: BinaryIO, *, head: str, lines: int) -> None:
+    def __init__(self, file: FileIO, *, head: str, lines: int) -> None:
         self._file = file
         self._head = head
         self._lines = lines
+        self._size = os.fstat(file.fileno()).st_size
 
     @classmethod
     def open(cls, path: Path) -> Self:
@@ -56,9 +60,13 @@ class Journal:
         if path.exists():
             found = read_journal(path)
             if found.torn:
-                raise wrong(path, "the last line is torn: that run was cut off", hint="begin a new run folder")
+                raise wrong(
+                    path,
+                    "the last line is torn: that run was cut off",
+                    hint="take that run up again, or begin a new one",
+                )
             head, lines = found.head, len(found.entries)
-        return cls(path.open("ab"), head=head, lines=lines)
+        return cls(path.open("ab", buffering=0), head=head, lines=lines)
 
     @property
     def head(self) -> str:
@@ -66,15 +74,27 @@ class Journal:
         return self._head
 
     def append(self, kind: str, *, at: float, **facts: object) -> str:
-        """Put one line on disk and return the new head. `at` is seconds of the rig's clock."""
+        """Put one line on disk and return the new head. `at` is seconds of the rig's clock.
+
+        Raises OSError when the disk does not take it; the journal is then as it was.
+        """
         entry = {"number": self._lines + 1, "at": at, "kind": kind, "facts": facts, "previous": self._head}
         line = to_canonical(entry)
-        self._file.write(line + b"\n")
-        self._file.flush()
-        os.fsync(self._file.fileno())
+        try:
+            self._put(line + b"\n")
+        except OSError:
+            with suppress(OSError):  # where even that fails, the torn line is cut off when the run goes on
+                self._file.truncate(self._size)
+            raise
+        self._size += len(line) + 1
         self._head = digest(line)
         self._lines += 1
         return self._head
+
+    def _put(self, content: bytes) -> None:
+        while content:
+            content = content[self._file.write(content) :]  # a disk that is nearly full takes a part
+        os.fsync(self._file.fileno())
 
     def close(self) -> None:
         self._file.close()
@@ -86,6 +106,21 @@ class Journal:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
+
+
+def cut_torn_line(path: Path) -> int:
+    """Cut off a last line that has no line end, and nothing before it; return how many bytes that was.
+
+    Raises DocumentError when the chain before it does not hold; nothing is cut then.
+    """
+    if not read_journal(path).torn:
+        return 0
+    content = path.read_bytes()
+    whole = content.rfind(b"\n") + 1
+    with path.open("rb+") as file:
+        file.truncate(whole)
+        os.fsync(file.fileno())
+    return len(content) - whole
 
 
 def read_journal(path: Path) -> JournalRead:

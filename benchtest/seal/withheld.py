@@ -21,6 +21,11 @@ def lines_of(paper: Any) -> list[str]:
     return [str(line["label"]) if isinstance(line, dict) and "label" in line else "" for line in lines]
 
 
+def place_of(path: str) -> int:
+    """Return which line about the job, from 1, a path of a withheld part names."""
+    return int(path.removeprefix(WITHHELD).removesuffix("]"))
+
+
 def without(content: bytes, labels: Collection[str]) -> bytes:
     """Return a copy of a genuine paper without some lines about its job. Raises ValueError for a label it lacks."""
     paper = json.loads(content)

@@ -251,6 +251,16 @@ def test_what_cannot_be_confirmed_off_is_a_fault_of_the_bench(carwash_by_hand: P
     assert any("Cut the supply in hardware before you touch the board" in text for text in worked.technician.told)
 
 
+def test_who_cannot_confirm_is_asked_once_more_and_not_again(carwash_by_hand: Prepared) -> None:
+    """After the supply was cut in hardware there is something to confirm; a second no is the last word of this run."""
+    first = by_hand(carwash_by_hand, asides={"make contact of K1": ["p"], "Enter when it is off": ["n"] * 20})
+    then = by_hand(carwash_by_hand, asides={"make contact of K1": ["p"], "Enter when it is off": ["n", ""]})
+    asked = [sum("Enter when it is off" in text for text in one.technician.heard) for one in (first, then)]
+
+    assert [2, 2] == asked
+    assert [False, True] == [one.done.safe.verified for one in (first, then)]
+
+
 def test_current_limit_at_power_up_means_stop(carwash_by_hand: Prepared) -> None:
     """A supply said to be limiting is switched off at once, the gate fails, and nothing more is asked."""
     worked = by_hand(carwash_by_hand, asides={"in current limit": ["y"]})

@@ -2,6 +2,7 @@
 
 import json
 import os
+import resource
 import shutil
 import signal
 import subprocess
@@ -16,7 +17,7 @@ from benchtest.cli.documents import Prepared, prepare
 from benchtest.cli.earlier import take_up
 from benchtest.clock import VirtualClock
 from benchtest.errors import BenchtestError, PlanError
-from benchtest.records.journal import Journal, read_journal
+from benchtest.records.journal import read_journal
 from tests.adapters.technician import Technician, by_hand, virtual_board
 from tests.cli.scripted import COLUMNS, ROOT, Typist
 
@@ -104,14 +105,14 @@ def test_a_board_by_hand_on_a_terminal_of_80_columns(start: Start, prepared: Pre
     Every line that was typed is in the journal, with its time; so are both readings of a lamp misread at first.
     """
     technician = technician_at(prepared, Is_lamp_D2=["1"], Volts_across_X3=["b"])
-    typist = start(*RUN, "--technician", "A. Tester")
+    typist = start(*RUN, "--technician", "C. Tester")
     typist.answered_by(technician)
     code, run = typist.end(), run_file(place)
     expected = {r.check.id: r.verdict.value for r in by_hand(prepared).done.results}
 
     assert (3, "inconclusive", "entered by hand") == (code, run["outcome"], run["origin"])
     assert expected == verdicts(run)
-    assert {"io": "A. Tester, by hand with a meter"} == run["identities"]
+    assert ("C. Tester", {"io": "A. Tester, by hand with a meter"}) == (run["job"]["technician"], run["identities"])
     assert max(map(len, typist.shown.split("\n"))) <= COLUMNS
     assert "\x1b" not in typist.shown
     assert "confirmed by the person at the bench" in run["safe"]["note"]
@@ -126,6 +127,10 @@ def test_a_board_by_hand_on_a_terminal_of_80_columns(start: Start, prepared: Pre
     assert all(len(facts["time"]) == len("2026-11-25T19:20:00+00:00") for facts in asked)
     with pytest.raises(PlanError, match="that run is finished, its outcome is inconclusive"):
         take_up(run_folder(place))
+    (run_folder(place) / "run.json").unlink()  # as where the disk was full at the very end
+    _, asked_again = take_up(run_folder(place))
+    assert asked_again.taken_up is not None
+    assert "exercise-K2" in asked_again.taken_up.kept()
 
 
 def test_a_run_is_paused_and_taken_up_again(start: Start, prepared: Prepared, place: Path) -> None:
@@ -136,11 +141,12 @@ def test_a_run_is_paused_and_taken_up_again(start: Start, prepared: Prepared, pl
     paused, folder = first.end(), run_folder(place)
     stopped = run_file(place)
     again = start("run", "--resume", str(folder))
-    again.answered_by(technician_at(prepared))
+    again.answered_by(technician_at(prepared, I_have_read_this=["B. Tester"]))
     code, run = again.end(), run_file(place)
     notes = {result["check"]["id"]: result["note"] for result in run["results"]}
     kinds = [entry.kind for entry in read_journal(folder / "journal.jsonl").entries]
 
+    assert ("A. Tester", "A. Tester, B. Tester") == (stopped["job"]["technician"], run["job"]["technician"])
     assert (6, "aborted", True) == (paused, stopped["outcome"], stopped["safe"]["verified"])
     assert f"benchtest run --resume runs/{folder.name}" in first.seen.replace("\r\n", "\n")
     assert 3 == code
@@ -166,15 +172,62 @@ def test_a_run_that_was_killed_goes_on_where_its_journal_ends(start: Start, prep
     torn = Path(shutil.copytree(run_folder(place), place / "torn"))
     with (torn / "journal.jsonl").open("ab") as journal:
         journal.write(b'{"at":')
-    assert b"switch the supplies off, then begin a new run" in piped(place, b"", "show", str(torn)).stdout
-    with pytest.raises(BenchtestError, match="the last line is torn"):
-        Journal.open(torn / "journal.jsonl")
+    assert b"its last line is torn" in piped(place, b"", "show", str(torn)).stdout
     assert b"of a finished run?" in piped(place, b"", "certificate", "verify", str(torn)).stderr
 
     assert not (run_folder(place) / "run.json").exists()
     assert prepared.procedure.channels == again.procedure.channels
     assert asked.taken_up is not None
     assert ["unpowered", "come-to-rest", "lamps-3", "exercise-K1"] == list(asked.taken_up.kept())
+
+
+def test_a_run_whose_last_line_is_torn_goes_on_without_that_line(place: Path) -> None:
+    """What stood before it is kept byte for byte; paper and screen say what was cut off. A broken chain is refused."""
+    piped(place, ANSWERS.encode(), *RUN)
+    journal = run_folder(place) / "journal.jsonl"
+    *lines, _ = journal.read_bytes().splitlines(keepends=True)
+    whole, torn = b"".join(lines), b'{"at":12.5,"facts":{"req'
+    (run_folder(place) / "run.json").unlink()
+
+    journal.write_bytes(whole.replace(b'"kind":"asked"', b'"kind":"begun"', 1) + torn)
+    before = journal.read_bytes()
+    refused = piped(place, ANSWERS.encode(), "run", "--resume", str(run_folder(place)))
+    assert (4, before) == (refused.returncode, journal.read_bytes())
+
+    journal.write_bytes(whole + torn)
+    done = piped(place, ANSWERS.encode(), "run", "--resume", str(run_folder(place)))
+    found = read_journal(journal)
+    remark = f"the last line of the journal was torn ({len(torn)} bytes) and was cut off"
+    assert (6, b"") == (done.returncode, done.stderr)
+    assert f"remark: {remark}".encode() in done.stdout
+    assert [remark] == run_file(place)["remarks"]
+    assert journal.read_bytes().startswith(whole + b'{"at":0')
+    assert (False, "resumes", "ended") == (found.torn, found.entries[len(lines)].kind, found.entries[-1].kind)
+
+
+def test_a_disk_that_is_full_in_the_middle_asks_once_for_everything_off(
+    start: Start, prepared: Prepared, place: Path
+) -> None:
+    """The journal may grow no more at K1: one request to switch off, its answer is told, and the run can go on."""
+    typist = start(*RUN)
+    typist.answered_by(technician_at(prepared), until="make contact of K1")
+    before = (run_folder(place) / "journal.jsonl").read_bytes()
+    assert typist.child.pid is not None
+    resource.prlimit(typist.child.pid, resource.RLIMIT_FSIZE, (len(before) + 20,) * 2)
+    typist.type("11.99")
+    requests = []
+    while request := typist.request():
+        requests.append(request)
+        typist.type("")
+
+    assert ["Enter when it is off, n when it cannot be confirmed"] == requests
+    assert 5 == typist.end()
+    assert "so the run cannot be kept" in typist.seen
+    assert "safe state: everything off, confirmed by the person" in typist.seen
+    assert before == (run_folder(place) / "journal.jsonl").read_bytes()
+    _, asked = take_up(run_folder(place))
+    assert asked.taken_up is not None
+    assert ["unpowered", "come-to-rest", "lamps-3"] == list(asked.taken_up.kept())
 
 
 def test_control_c_asks_for_the_supply_to_be_switched_off(start: Start, prepared: Prepared, place: Path) -> None:

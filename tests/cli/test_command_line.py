@@ -209,9 +209,9 @@ def test_a_bench_that_cannot_be_opened_judges_nothing(benchtest: Benchtest) -> N
 
 
 def test_a_disk_that_takes_no_more_ends_the_run_without_a_verdict(tmp_path: Path) -> None:
-    """No file may grow beyond 20 kB: the run ends with 5, says which folder and what to try, and judges nothing."""
+    """No file may grow beyond 100 kB, too little for K1: exit code 5, the safe state, what to try, no verdict."""
     code = (
-        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (20_000, 20_000)); "
+        "import resource, sys; resource.setrlimit(resource.RLIMIT_FSIZE, (100_000, 100_000)); "
         "from benchtest.cli import entry; sys.exit(entry(sys.argv[1:]))"
     )
     words = [*CARWASH, "--serial", "A1", "--runs", str(tmp_path / "runs")]
@@ -220,7 +220,8 @@ def test_a_disk_that_takes_no_more_ends_the_run_without_a_verdict(tmp_path: Path
     assert 5 == done.returncode
     assert f"{tmp_path / 'runs'}: File too large, so the run cannot be kept" in done.stderr
     assert "another folder with --runs" in done.stderr
-    assert "The board is not judged." == done.stderr.splitlines()[-1]
+    *_, safe, last = done.stderr.splitlines()
+    assert ("safe state: everything off, read back from the adapter", "The board is not judged.") == (safe, last)
     assert "PASS" not in done.stdout
 
 

@@ -58,6 +58,7 @@ def test_a_repair_from_as_found_to_the_label(
     assert flat("none X10 1-2") in words
     assert flat(f"DURCHGEFALLEN, wie vorgefunden, simuliert, Lauf {before.name}") in words
     assert flat("Repairs carry a warranty of twelve months.") in words
+    assert not run["remarks"]
 
     code, said, _ = benchtest("certificate", "label", str(after), "--sheet", "--position", "24", "-o", "label.pdf")
     assert (0, True) == (code, "PASS: label.pdf" in said)
@@ -81,6 +82,20 @@ def test_a_language_of_ones_own_goes_with_the_run(benchtest: Benchtest, tmp_path
     (folder / "certificate.pdf").unlink()
     assert 0 == benchtest("certificate", "seal", str(folder))[0]
     assert first == (folder / "certificate.pdf").read_bytes()
+
+
+def test_a_run_as_left_that_is_dated_before_the_one_as_found_says_so(benchtest: Benchtest) -> None:
+    """The clock was set back in between: the run is made, and screen and paper tell of it."""
+    found = folder_of(benchtest(*DOCUMENTS, "--serial", "S-7", "--json", "--fault", "K3 contact welded"))
+    run = json.loads((found / "run.json").read_bytes())
+    (found / "run.json").write_text(json.dumps({**run, "ended": "2099-01-01T00:00:00.000+00:00"}), encoding="utf-8")
+    code, said, _ = benchtest(*DOCUMENTS, "--serial", "S-7", "--after", str(found), "--language", "de")
+    (left,) = found.parent.glob("*/certificate.json")
+
+    assert 0 == code
+    assert f"remark: dated before its run as found ({run['number']}) had ended: a clock was wrong" in said
+    remarks = [one["value"] for one in json.loads(left.read_bytes())["traces"] if "Bemerkungen" in one["label"]]
+    assert [f"datiert vor dem Ende ihres Laufs wie vorgefunden ({run['number']}): eine Uhr ging falsch"] == remarks
 
 
 @pytest.mark.parametrize(

@@ -55,6 +55,12 @@ def test_a_move_is_in_the_table_or_refused_with_the_right_ones(state: State, mov
     assert ("new intake" in str(refusal.value)) is (state in OVER)
 
 
+def test_a_refusal_reads_as_a_sentence() -> None:
+    """A board that has not been released is not 'no reopened'."""
+    with pytest.raises(WrongMove, match=r"^work order W-1 is received: no reopening now\n"):
+        after(State.RECEIVED, Move.REOPEN, order="W-1")
+
+
 def test_the_picture_in_the_documentation_is_the_table() -> None:
     """Whoever changes the table makes the picture again: python -c 'from benchtest.depot.states import picture; …'."""
     found = re.search(r"```mermaid\n(.*?)\n```", PAGE.read_text(encoding="utf-8"), re.DOTALL)

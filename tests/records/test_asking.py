@@ -187,6 +187,9 @@ def test_what_is_said_of_a_certificate_reaches_the_records(benchtest: Said, runs
     number = json.loads((folder / "run.json").read_text(encoding="utf-8"))["number"]
     assert 0 == benchtest("records", "withdraw", number, *why, "--runs", runs)[0]
     assert ["valid", "withdrawn"] == status()
+    _, shown, _ = benchtest("show", folder)
+    assert f"SUPERSEDED by number {number}-2 on 20" in shown
+    assert 1 == shown.count("WITHDRAWN on 20")
     for paper in ("certificate.json", "certificate-2.json"):
         code, printed, _ = benchtest("certificate", "verify", folder / paper)
         assert (1, True) == (code, "withdrawn" in printed)

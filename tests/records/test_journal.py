@@ -3,6 +3,7 @@
 import hashlib
 import json
 import math
+import resource
 from pathlib import Path
 
 import pytest
@@ -88,6 +89,24 @@ def test_a_torn_last_line_is_reported_and_not_believed(tmp_path: Path) -> None:
         assert (2, True) == (len(found.entries), found.torn)
     with pytest.raises(DocumentError, match="torn"):
         Journal.open(path)
+
+
+def test_a_line_that_the_disk_does_not_take_whole_is_taken_back(tmp_path: Path) -> None:
+    """No file may grow beyond half of the fourth line: the journal is as before, and goes on when there is room."""
+    path = tmp_path / "journal.jsonl"
+    with write_three_lines(path) as journal:
+        before, head = path.read_bytes(), journal.head
+        soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+        resource.setrlimit(resource.RLIMIT_FSIZE, (len(before) + 20, hard))
+        try:
+            with pytest.raises(OSError, match="too large"):
+                journal.append("asked", at=4.0, request="Volts between X1.1 and X1.2:", typed="24")
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+        assert (before, head) == (path.read_bytes(), journal.head)
+        journal.append("asked", at=5.0, request="Volts between X1.1 and X1.2:", typed="24")
+
+    assert [1, 2, 3, 4] == [entry.number for entry in read_journal(path).entries]
 
 
 def test_canonical_json_spells_numbers_as_the_standard_does() -> None:
