@@ -13,7 +13,7 @@ from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Pro
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
 from benchtest.profile.permitted import Fitted
-from benchtest.profile.script_check import check_steps, exist
+from benchtest.profile.script_check import check_steps, exist, needed
 from benchtest.profile.terminal_check import check_terminals
 
 KeyPath = tuple[str | int, ...]
@@ -243,22 +243,9 @@ def _check_interlocks(profile: Profile, review: Review) -> None:
         if lock.relay in lock.needs.names or "interlock" in lock.needs.names:
             message = "the interlock depends on itself"
             review.say((*keys, "needs"), message, f"take {lock.relay} and 'interlock' out of its condition")
-        elif lock.relay in (chain := _needed(lock.relay, profile)):
+        elif lock.relay in (chain := needed(lock.relay, profile)):
             message = f"relay {lock.relay} waits for itself, by way of {choices(sorted(chain - {lock.relay}))}"
             review.say((*keys, "needs"), message, "no board could ever energise it")
-
-
-def _needed(relay: str, profile: Profile) -> set[str]:
-    """Return every relay that must be energised before `relay` may be."""
-    needed: set[str] = set()
-    waiting = [relay]
-    while waiting:
-        name = waiting.pop()
-        for lock in profile.interlocks.values():
-            new = {need for need in lock.needs.all if need in profile.relays} - needed if lock.relay == name else set()
-            needed |= new
-            waiting += new
-    return needed
 
 
 def _check_condition(condition: Condition, keys: KeyPath, profile: Profile, review: Review) -> None:

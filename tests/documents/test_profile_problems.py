@@ -182,6 +182,38 @@ def test_steps_of_two_variants_may_do_the_same(spoil: Spoil) -> None:
     load_profile(spoil("tank.yaml", (step, f"{fresh}\n{salt}")).path)
 
 
+EXCLUDED = [
+    ("all: [float_up]}", "all: [float_up], none: [K1]}", "K1 and K2 exclude each other: one needs K1, which the other"),
+    ("needs: {any: [day]}", "needs: {none: [float_up]}", "one needs float_up, which the other may not have"),
+    ("needs: {any: [day]}", "needs: {any: [day], none: [K2]}", "K1 and K2 exclude each other: one needs K2"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), EXCLUDED)
+def test_no_loss_energises_what_excludes_one_another(spoil: Spoil, old: str, new: str, said: str) -> None:
+    """A good board can energise one of two such relays only, and would fail a step that wants both."""
+    spoiled = spoil("tank.yaml", (old, new), ("of: link, energised: [K1]", "of: link, energised: [K1, «K2]"))
+
+    with pytest.raises(DocumentError) as refused:
+        load_profile(spoiled.path)
+
+    assert said in str(refused.value)
+    assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+
+
+def test_relays_that_exclude_one_another_on_one_variant_may_both_be_lost_on_the_other(spoil: Spoil) -> None:
+    """An interlock that a step's variant does not have holds nothing in it."""
+    lost = "{step: loss, of: link, energised: [K1, K2], variant: salt}"
+    text = "needs: {all: [float_up], none: [K1]}, reaction: {max: 80 ms}, variant: fresh}"
+    spoiled = spoil(
+        "tank.yaml",
+        ("needs: {all: [float_up]}, reaction: {max: 80 ms}}", text),
+        ("{step: loss, of: link, energised: [K1]}", lost),
+    )
+
+    load_profile(spoiled.path)
+
+
 def test_ohms_are_read_before_there_is_power_and_all_else_with_it(spoil: Spoil) -> None:
     """A step in the wrong place is refused where it stands."""
     power = next(row for row in GOOD.read_text(encoding="utf-8").splitlines() if "step: power up" in row)
