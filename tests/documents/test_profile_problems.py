@@ -82,6 +82,16 @@ ONE_MISTAKE = [
     ("{input: day}", "{input: «water}", "relay K3 obeys input water, which is a probe (name a level or a dry contact)"),
     ("{link: heater}", "{link: «heatre}", "message Command has no signal 'heatre' (nearest heater;"),
     ("feedback: k1", "feedback: «k9", "message Status has no signal 'k9' (nearest k1;"),
+    (
+        "    load: heater\n",
+        "    load: heater\n    feedback: «k1\n",
+        "signal k1 reports K1 already (line 42) (K2 needs one of its own, or none)",
+    ),
+    (
+        "use: daylight}",
+        "use: daylight, feedback: «in_float}",
+        "signal in_float reports float_up already (line 29)",
+    ),
     ("relay: K2", "relay: «K7", "there is no relay 'K7'"),
     (
         "all: [float_up]",
@@ -180,6 +190,22 @@ def test_steps_of_two_variants_may_do_the_same(spoil: Spoil) -> None:
     fresh, salt = (step.replace("]}", f"], variant: {variant}}}") for variant in ("fresh", "salt"))
 
     load_profile(spoil("tank.yaml", (step, f"{fresh}\n{salt}")).path)
+
+
+@pytest.mark.parametrize(
+    "edits",
+    [
+        [
+            ("    load: pump\n", "    load: pump\n    variant: fresh\n"),
+            ("    load: skimmer\n", "    load: skimmer\n    feedback: k1\n"),
+            ("D1: {colour: green, use: coil of K1}", "D1: {colour: green, use: coil of K1, variant: fresh}"),
+        ],
+        [("    load: heater\n    ", "    load: heater\n    feedback: k1\n    "), ("{link: heater}", "{link: pump}")],
+    ],
+)
+def test_a_signal_may_report_two_relays_that_are_never_apart(spoil: Spoil, edits: list[tuple[str, str]]) -> None:
+    """Relays of two variants are never on one board, and relays of one command come and go together."""
+    load_profile(spoil("tank.yaml", *edits).path)
 
 
 EXCLUDED = [
