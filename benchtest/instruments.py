@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import TYPE_CHECKING, NamedTuple, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Final, NamedTuple, Protocol, runtime_checkable
 
 if TYPE_CHECKING:  # whoever makes or reads samples loads NumPy; checking a document does not wait for it
     import numpy as np
@@ -349,6 +349,8 @@ class Link(Protocol):
 
 VIRTUAL = "Benchtest,Virtual bench adapter"
 """How the identity of every simulated bench adapter begins, whatever wires it is behind."""
+LONGEST_VIRTUAL: Final = 60.0
+"""Seconds; the longest recording that a simulated bench makes."""
 
 UNIT: Mapping[Role, str] = {
     Role.SUPPLY: "V",

@@ -5,7 +5,9 @@ from dataclasses import dataclass
 from benchtest.errors import PlanError
 from benchtest.fixture import LoadedFixture
 from benchtest.fixture.document import Harness
-from benchtest.plan import plan, plan_self_check
+from benchtest.fixture.wiring import timekeeper
+from benchtest.instruments import LONGEST_VIRTUAL, VIRTUAL
+from benchtest.plan import HOUR, plan, plan_self_check
 from benchtest.procedure import BenchProcedure, Procedure
 from benchtest.profile import LoadedProfile
 from benchtest.profile.fitting import FittedProfile
@@ -49,8 +51,16 @@ def prepared(loaded: LoadedProfile, bench: LoadedFixture, fitted: FittedProfile,
     if harness is None:
         known = ", ".join(bench.harnesses) or "none"
         raise PlanError([f"{bench.path}: no harness for {part} (this fixture has: {known})"])
+    keeper = timekeeper(bench.fixture, harness)
+    simulated = keeper.driver == "simulated" or keeper.identity.startswith(VIRTUAL)
     procedure = plan(
-        fitted, database=loaded.database, fixture=bench.fixture, harness=harness, place=loaded.place, partial=partial
+        fitted,
+        database=loaded.database,
+        fixture=bench.fixture,
+        harness=harness,
+        place=loaded.place,
+        partial=partial,
+        longest=LONGEST_VIRTUAL if simulated else HOUR,
     )
     own = plan_self_check(bench.fixture, harness, link=procedure.link, board=True)
     return Prepared(profile=loaded, fixture=bench, fitted=fitted, harness=harness, procedure=procedure, self_check=own)

@@ -1,5 +1,6 @@
 """profile + fixture → procedure: everything resolved, and refused before power where the bench cannot do it."""
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 from types import MappingProxyType
@@ -23,6 +24,7 @@ from benchtest.plan.rest import lamps, power_up, safe_off, unpowered
 from benchtest.plan.self_check import self_check
 from benchtest.plan.served import not_served
 from benchtest.plan.timeline import Draft, Pace
+from benchtest.plan.too_long import HOUR, too_long
 from benchtest.plan.unlinked import without_controller
 from benchtest.plan.wiring import Wiring, kept_empty, wrong_way_round
 from benchtest.procedure import BenchProcedure, ContactTest, DecisionRule, LinkPlan, Move, Procedure, Step, Timing
@@ -44,7 +46,7 @@ from benchtest.profile.script import (
 from benchtest.profile.script import Step as Scripted
 from benchtest.profile.serial_link import BytesLink, TextLink
 
-__all__ = ["link_plan", "plan", "plan_self_check"]
+__all__ = ["HOUR", "link_plan", "plan", "plan_self_check"]
 
 HOST_RATE = 1e3
 """Samples per second of the time base that the host keeps where no adapter records."""
@@ -64,12 +66,14 @@ def plan(
     harness: Harness,
     place: Callable[..., str] = lambda *_: "",
     partial: bool = False,
+    longest: float = math.inf,
 ) -> Procedure:
     """Return the procedure that proves this board on this bench.
 
     `database` is the text of the profile's DBC, `place` tells file:line of a key path. Raises PlanError with every
     reason why the bench cannot do it; with `partial`, what it cannot do becomes *not tested*, and only what would be
-    dangerous is refused. So it is where a person with a meter works the bench (`plan.by_hand`).
+    dangerous is refused. So it is where a person with a meter works the bench (`plan.by_hand`). No recording may last
+    more than `longest` seconds.
     """
     profile, wiring = fitted.profile, Wiring(harness, fixture)
     adapter = timekeeper(fixture, harness)
@@ -86,7 +90,8 @@ def plan(
         written=fitted.written,
     )
     linked = profile.link is None or harness.link is not None
-    procedure = _assembled(fitted, database, draft, _steps(draft, linked=linked or not partial))
+    script = _steps(draft, linked=linked or not partial)
+    procedure = _assembled(fitted, database, draft, [step for _, step in script])
     if by_people:
         procedure = by_hand(_possible(procedure, linked=linked), fixture=fixture, harness=harness)
     dangers = [*kept_empty(profile, harness), *wrong_way_round(profile, harness)]
@@ -98,6 +103,7 @@ def plan(
         *([] if linked else ["the harness names no adapter on the board's link"]),
     ]
     wrong, unresolved, accepted = too_fine(procedure, profile.decision, fitted.not_fitted, place)
+    wrong += too_long(script, draft, longest)
     unresolved |= not_served(procedure, fixture, harness)
     if dangers or wrong or (not partial and (reasons or unresolved)):
         raise PlanError([*reasons, *dangers, *wrong, *dict.fromkeys(unresolved.values())])
@@ -112,12 +118,16 @@ def _possible(procedure: Procedure, *, linked: bool, unresolved: Mapping[str, st
     return replace(procedure, steps=tuple(steps))
 
 
-def _steps(draft: Draft, *, linked: bool) -> list[Step]:
-    """Return what the script becomes; on a bench that is not `linked`, without what needs a controller on the link."""
-    steps: list[Step] = []
+def _steps(draft: Draft, *, linked: bool) -> list[tuple[int, Step]]:
+    """Return what the script becomes, each step with the number of the scripted one.
+
+    On a bench that is not `linked`, it is without what needs a controller on the link.
+    """
+    steps: list[tuple[int, Step]] = []
     for number, asked in enumerate(draft.profile.steps, 1):
         expanded = [_as_evidence(step, asked) for step in _expand(draft, asked, number)]
-        steps += expanded if linked else without_controller(draft.profile, asked, expanded)
+        kept = expanded if linked else without_controller(draft.profile, asked, expanded)
+        steps += [(number, step) for step in kept]
     return steps
 
 

@@ -9,14 +9,16 @@ from collections.abc import Iterator, Mapping
 from itertools import pairwise
 
 from benchtest.documents import Review, choices, nearest_or_list
-from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Probe
+from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Probe, Relay
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
 from benchtest.profile.permitted import Fitted
-from benchtest.profile.script_check import check_steps, exist
+from benchtest.profile.script_check import check_steps, exist, needed
 from benchtest.profile.terminal_check import check_terminals
 
 KeyPath = tuple[str | int, ...]
+Reporting = tuple[KeyPath, str, Fitted]
+"""Where a thing names its signal, the signal, and the thing."""
 
 SECTIONS = ("supplies", "rails", "inputs", "relays", "lamps", "codes", "interlocks")
 RESERVED = ("link", "interlock")
@@ -143,6 +145,7 @@ def _check_commanding(keys: KeyPath, relay: str, name: str, entry: Input, review
 
 
 def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -> None:
+    seen: list[Reporting] = []
     for section in ("supplies", "inputs", "relays"):
         for name, thing in getattr(profile, section).items():
             keys = (section, name, "feedback")
@@ -150,6 +153,22 @@ def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -
                 review.say(keys, f"{name} reports by the link, but the board has none", "describe 'link:'")
             elif thing.feedback is not None and profile.link is not None:
                 _check_signal(keys, thing.feedback, profile.link.status, review, said)
+                _check_own(keys, thing.feedback, thing, seen, review)
+
+
+def _check_own(keys: KeyPath, signal: str, thing: Fitted, seen: list[Reporting], review: Review) -> None:
+    """One signal reports one thing: it cannot follow two that come and go by themselves, unless no board has both."""
+    for earlier, reported, other in seen:
+        if signal == reported and len({thing.variant, other.variant} - {None}) < 2 and not _alike(thing, other):
+            message = f"signal {signal} reports {earlier[1]} already (line {review.line(*earlier)})"
+            review.say(keys, message, f"{keys[1]} needs one of its own, or none")
+            break
+    seen.append((keys, signal, thing))
+
+
+def _alike(one: Fitted, other: Fitted) -> bool:
+    """Return whether both are relays that obey the same command, and so come and go together."""
+    return isinstance(one, Relay) and isinstance(other, Relay) and one.command == other.command
 
 
 def _check_reported(profile: Profile, review: Review, said: Vocabulary | None) -> None:
@@ -243,22 +262,9 @@ def _check_interlocks(profile: Profile, review: Review) -> None:
         if lock.relay in lock.needs.names or "interlock" in lock.needs.names:
             message = "the interlock depends on itself"
             review.say((*keys, "needs"), message, f"take {lock.relay} and 'interlock' out of its condition")
-        elif lock.relay in (chain := _needed(lock.relay, profile)):
+        elif lock.relay in (chain := needed(lock.relay, profile)):
             message = f"relay {lock.relay} waits for itself, by way of {choices(sorted(chain - {lock.relay}))}"
             review.say((*keys, "needs"), message, "no board could ever energise it")
-
-
-def _needed(relay: str, profile: Profile) -> set[str]:
-    """Return every relay that must be energised before `relay` may be."""
-    needed: set[str] = set()
-    waiting = [relay]
-    while waiting:
-        name = waiting.pop()
-        for lock in profile.interlocks.values():
-            new = {need for need in lock.needs.all if need in profile.relays} - needed if lock.relay == name else set()
-            needed |= new
-            waiting += new
-    return needed
 
 
 def _check_condition(condition: Condition, keys: KeyPath, profile: Profile, review: Review) -> None:

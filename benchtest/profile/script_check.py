@@ -1,6 +1,7 @@
 """Whether the steps of a profile name things that are there, in states that they have."""
 
 from collections.abc import Iterable
+from itertools import combinations
 
 from benchtest.documents import Review, choices, nearest_or_list
 from benchtest.profile.board import CountCode, DigitsCode, DryContact, Input, Level
@@ -102,6 +103,7 @@ def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> 
             _check_lost(step, (*keys, "names"), profile, review)
         case Loss():
             _check_loss(step, keys, review)
+            _check_together(step, keys, profile, review)
         case WatchLink():
             _needs_link(keys, "a step about the link", review)
         case Unpowered() | Plugs() | SafeOff():
@@ -153,6 +155,44 @@ def _check_loss(step: Loss, keys: KeyPath, review: Review) -> None:
         _needs_link((*keys, "of"), "loss of the link", review)
     elif step.of not in (known := review.names("supplies")):
         review.say((*keys, "of"), f"there is no supply {step.of!r} to lose", nearest_or_list(step.of, (*known, "link")))
+
+
+def _check_together(step: Loss, keys: KeyPath, profile: Profile, review: Review) -> None:
+    """All relays of a loss are energised at once: no good board can do that where interlocks let only one of them."""
+    wanted = [(relay, _wanted(relay, step, profile)) for relay in step.energised if relay in profile.relays]
+    for (first, one), (relay, other) in combinations(wanted, 2):
+        contrary = [name for name, truth in other if (name, not truth) in one]
+        variants = {step.variant, profile.relays[first].variant, profile.relays[relay].variant} - {None}
+        if first != relay and contrary and len(variants) < 2:
+            message = f"{first} and {relay} exclude each other: one needs {contrary[0]}, which the other may not have"
+            where = (*keys, "energised", step.energised.index(relay))
+            review.say(where, message, "give each a step of its own")
+
+
+def _wanted(relay: str, step: Loss, profile: Profile) -> dict[tuple[str, bool], None]:
+    """Return what must be true and what must not be while a relay is energised: relays, and inputs by their names."""
+    there = needed(relay, profile) | {relay}
+    commands = {profile.relays[name].command.input for name in there} - {None}
+    locks = [
+        lock
+        for lock in profile.interlocks.values()
+        if lock.relay in there and len({lock.variant, profile.relays[lock.relay].variant, step.variant} - {None}) < 2
+    ]
+    true = [*there, *commands, *(name for lock in locks for name in lock.needs.all)]
+    return dict.fromkeys([(str(name), True) for name in true] + [(n, False) for lock in locks for n in lock.needs.none])
+
+
+def needed(relay: str, profile: Profile) -> set[str]:
+    """Return every relay that must be energised before `relay` may be."""
+    found: set[str] = set()
+    waiting = [relay]
+    while waiting:
+        name = waiting.pop()
+        for lock in profile.interlocks.values():
+            new = {need for need in lock.needs.all if need in profile.relays} - found if lock.relay == name else set()
+            found |= new
+            waiting += new
+    return found
 
 
 def _check_given(given: Given, keys: KeyPath, profile: Profile, review: Review) -> None:

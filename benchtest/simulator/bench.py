@@ -14,16 +14,24 @@ from benchtest.clock import Clock, VirtualClock
 from benchtest.errors import AdapterRefused
 from benchtest.faults import Fault, Mishap
 from benchtest.fixture.document import Fixture, Harness
-from benchtest.instruments import VIRTUAL, BenchAdapter, Capture, Link, Order, Recording, Role, Started, SupplyState
+from benchtest.instruments import (
+    LONGEST_VIRTUAL,
+    VIRTUAL,
+    BenchAdapter,
+    Capture,
+    Link,
+    Order,
+    Recording,
+    Role,
+    Started,
+    SupplyState,
+)
 from benchtest.profile.fitting import FittedProfile
 from benchtest.simulator.converter import Converter, converter
 from benchtest.simulator.link import SimulatedLink
 from benchtest.simulator.scene import Scene
-from benchtest.simulator.trace import HISTORY
 from benchtest.simulator.unread import Moments, Row, Unread
 
-LONGEST: Final = HISTORY / 2
-"""Seconds; the longest capture."""
 _OUTPUTS: Final = {Role.DRIVE, Role.RESISTANCE, Role.SUPPLY}
 _RECORDED: Final = {Role.SENSE, Role.CONTACT, Role.LIGHT, Role.CURRENT}
 _MOST_OHMS: Final = 1e9
@@ -226,8 +234,10 @@ class SimulatedBench:
     def _permit_capture(self, capture: Capture) -> None:
         if self._running is not None:
             raise AdapterRefused("a recording is running (fetch it first)")
-        if not 0 < capture.duration <= LONGEST:
-            raise AdapterRefused(f"a recording of {capture.duration!r} s is not permitted (up to {LONGEST:g} s)")
+        if not 0 < capture.duration <= LONGEST_VIRTUAL:
+            raise AdapterRefused(
+                f"a recording of {capture.duration!r} s is not permitted (up to {LONGEST_VIRTUAL:g} s)"
+            )
         if not 0 < capture.rate <= self._adapter.rate:
             raise AdapterRefused(f"rate {capture.rate!r} S/s is not permitted (up to {self._adapter.rate:g} S/s)")
         if round(capture.duration * capture.rate) < 1:

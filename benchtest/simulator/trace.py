@@ -11,10 +11,12 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from benchtest.instruments import LONGEST_VIRTUAL
+
 Samples = NDArray[np.float64]
 
-HISTORY: Final = 120.0
-"""Seconds that are kept; no capture may last longer (`bench.LONGEST`)."""
+HISTORY: Final = 2 * LONGEST_VIRTUAL
+"""Seconds that are kept; no capture may last longer."""
 SETTLED: Final = 40.0
 """Time constants after which an approach has ended: exp(-40) is below the last bit of a double."""
 _PRUNE_AT: Final = 512

@@ -5,7 +5,7 @@ A board is caught when the run ends in *fail*. A board that passes is missed; on
 
 import statistics
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -67,6 +67,9 @@ class Coverage:
     caught: int
     """Of those, how many failed."""
     inconclusive: int
+    """Of those, how many neither failed nor passed."""
+    undecided: tuple[str, ...]
+    """Faults with such boards: how many of how many, and what was said of the first."""
     always: int
     """Faults of which every board was caught."""
     missed: tuple[Missed, ...]
@@ -118,6 +121,7 @@ def study(subject: Subject, tried: Sequence[Tried]) -> Coverage:
         boards=len(boards),
         caught=len(caught),
         inconclusive=sum(one.outcome == "inconclusive" for one in boards),
+        undecided=tuple(_undecided(by_fault)),
         always=sum(all(one.outcome == "fail" for one in some) for some in by_fault.values()),
         missed=tuple(
             Missed(
@@ -141,6 +145,12 @@ def study(subject: Subject, tried: Sequence[Tried]) -> Coverage:
 
 def _said(one: Tried) -> str:
     return ", ".join(f"{check} {word}" for check, word in list(one.symptoms.items())[:3]) or one.outcome
+
+
+def _undecided(by_fault: Mapping[str, Sequence[Tried]]) -> Iterator[str]:
+    for text, some in by_fault.items():
+        if undone := [one for one in some if one.outcome == "inconclusive"]:
+            yield f"{text} ({len(undone)} of {len(some)} inconclusive): {_said(undone[0])}"
 
 
 def _groups(by_fault: Mapping[str, Sequence[Tried]]) -> tuple[tuple[str, ...], ...]:

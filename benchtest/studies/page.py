@@ -43,6 +43,7 @@ def to_lines(found: Coverage) -> Iterator[str]:
         "Steps that show nothing that no other shows",
         (f"{step.title}: {show(step.seconds, 's')}, shows {step.catches}" for step in found.idle),
     )
+    yield from _part("Inconclusive", found.undecided)
 
 
 def _part(title: str, lines: "Iterator[str] | tuple[str, ...]") -> Iterator[str]:

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from difflib import SequenceMatcher
 from itertools import islice
 from pathlib import Path
 from typing import Final, TypeAlias, TypeVar
@@ -36,6 +37,12 @@ COLUMNS: Final = {
     "low": "lowest permitted value",
     "high": "highest permitted value",
 }
+KNOWN: Final = frozenset({*COLUMNS, "order", "repeat"})
+"""Names of columns that are no slip of the pen; the last two find a row of a sheet again."""
+SHORT: Final = 3
+"""Letters; a name no longer than this is misspelt by its order or case only: `lot` and `flow` are no `low`."""
+ALIKE: Final = 0.8
+"""Share of letters in common, in order, above which one name is taken for another."""
 LARGEST: Final = 1e100
 """Nothing that is read is as large; its square would be no number."""
 CHUNK: Final = 50_000
@@ -78,6 +85,22 @@ def _check_head(path: Path, head: list[str]) -> None:
     twice = {name for name in head if head.count(name) > 1 and name in COLUMNS}
     if twice:
         raise CaptureError(path, f"column {twice.pop()!r} twice", place="line 1", expected="every column once")
+    for name in head:
+        if name not in KNOWN and (meant := _misspelt(name, KNOWN - set(head))):
+            hint = "a column of your own needs a name that is less like it"
+            raise CaptureError(
+                path, f"column {name!r}", place="line 1", expected=f"{meant!r}, nearest to it", hint=hint
+            )
+
+
+def _misspelt(name: str, missing: Iterable[str]) -> str | None:
+    """Return the missing column that a name is a slip of the pen for, if it is one."""
+    for known in sorted(missing):
+        one, other = name.casefold(), known.casefold()
+        alike = len(known) > SHORT and SequenceMatcher(None, one, other).ratio() > ALIKE
+        if sorted(one) == sorted(other) or alike:
+            return known
+    return None
 
 
 class _Numbered(dict[Cell, int]):
@@ -209,7 +232,7 @@ class _Columns:
         kinds = np.concatenate(self.rows["kind"])
         scale = scale_of[kinds]
         notes = [f"{self.empty} rows of {self.path.name} have no value"] if self.empty else []
-        unused = [name for name in self.head if name not in {*COLUMNS, "order", "repeat"} and name]
+        unused = [name for name in self.head if name not in KNOWN and name]
         notes += [f"columns of {self.path.name} that were not used: {', '.join(unused)}"] if unused else []
         return Readings(
             source=self.path.name,

@@ -82,6 +82,16 @@ ONE_MISTAKE = [
     ("{input: day}", "{input: «water}", "relay K3 obeys input water, which is a probe (name a level or a dry contact)"),
     ("{link: heater}", "{link: «heatre}", "message Command has no signal 'heatre' (nearest heater;"),
     ("feedback: k1", "feedback: «k9", "message Status has no signal 'k9' (nearest k1;"),
+    (
+        "    load: heater\n",
+        "    load: heater\n    feedback: «k1\n",
+        "signal k1 reports K1 already (line 42) (K2 needs one of its own, or none)",
+    ),
+    (
+        "use: daylight}",
+        "use: daylight, feedback: «in_float}",
+        "signal in_float reports float_up already (line 29)",
+    ),
     ("relay: K2", "relay: «K7", "there is no relay 'K7'"),
     (
         "all: [float_up]",
@@ -180,6 +190,54 @@ def test_steps_of_two_variants_may_do_the_same(spoil: Spoil) -> None:
     fresh, salt = (step.replace("]}", f"], variant: {variant}}}") for variant in ("fresh", "salt"))
 
     load_profile(spoil("tank.yaml", (step, f"{fresh}\n{salt}")).path)
+
+
+@pytest.mark.parametrize(
+    "edits",
+    [
+        [
+            ("    load: pump\n", "    load: pump\n    variant: fresh\n"),
+            ("    load: skimmer\n", "    load: skimmer\n    feedback: k1\n"),
+            ("D1: {colour: green, use: coil of K1}", "D1: {colour: green, use: coil of K1, variant: fresh}"),
+        ],
+        [("    load: heater\n    ", "    load: heater\n    feedback: k1\n    "), ("{link: heater}", "{link: pump}")],
+    ],
+)
+def test_a_signal_may_report_two_relays_that_are_never_apart(spoil: Spoil, edits: list[tuple[str, str]]) -> None:
+    """Relays of two variants are never on one board, and relays of one command come and go together."""
+    load_profile(spoil("tank.yaml", *edits).path)
+
+
+EXCLUDED = [
+    ("all: [float_up]}", "all: [float_up], none: [K1]}", "K1 and K2 exclude each other: one needs K1, which the other"),
+    ("needs: {any: [day]}", "needs: {none: [float_up]}", "one needs float_up, which the other may not have"),
+    ("needs: {any: [day]}", "needs: {any: [day], none: [K2]}", "K1 and K2 exclude each other: one needs K2"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "said"), EXCLUDED)
+def test_no_loss_energises_what_excludes_one_another(spoil: Spoil, old: str, new: str, said: str) -> None:
+    """A good board can energise one of two such relays only, and would fail a step that wants both."""
+    spoiled = spoil("tank.yaml", (old, new), ("of: link, energised: [K1]", "of: link, energised: [K1, «K2]"))
+
+    with pytest.raises(DocumentError) as refused:
+        load_profile(spoiled.path)
+
+    assert said in str(refused.value)
+    assert spoiled.places == tuple((problem.line, problem.column) for problem in refused.value.problems)
+
+
+def test_relays_that_exclude_one_another_on_one_variant_may_both_be_lost_on_the_other(spoil: Spoil) -> None:
+    """An interlock that a step's variant does not have holds nothing in it."""
+    lost = "{step: loss, of: link, energised: [K1, K2], variant: salt}"
+    text = "needs: {all: [float_up], none: [K1]}, reaction: {max: 80 ms}, variant: fresh}"
+    spoiled = spoil(
+        "tank.yaml",
+        ("needs: {all: [float_up]}, reaction: {max: 80 ms}}", text),
+        ("{step: loss, of: link, energised: [K1]}", lost),
+    )
+
+    load_profile(spoiled.path)
 
 
 def test_ohms_are_read_before_there_is_power_and_all_else_with_it(spoil: Spoil) -> None:

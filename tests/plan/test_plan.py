@@ -1,11 +1,12 @@
 """The plan resolves everything, and refuses before power what the bench cannot do."""
 
+import shutil
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from benchtest.cli.documents import Prepared
+from benchtest.cli.documents import Prepared, prepare
 from benchtest.errors import DocumentError, PlanError
 from benchtest.fixture.document import Fixture, Harness
 from benchtest.fixture.modbus import ModbusAdapter
@@ -132,6 +133,50 @@ def test_a_bench_too_slow_for_a_limit_is_refused(greenhouse: Prepared) -> None:
 
     with pytest.raises(PlanError, match=r"K3 operate time: a tolerance of 11 ms needs"):
         replanned(greenhouse, fixture={"adapters": {**fixture.adapters, "io": slow}})
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "line", "said"),
+    [
+        (
+            "    pause: 1.2 s",
+            "    pause: 1e6 s",
+            "  - {step: code,",
+            "a recording of 1050000.76 s, and this bench makes",
+        ),
+        ("operate: {min: 1 ms, max: 45 ms}", "operate: {max: 20 s}", "  - {step: exercise,", "none of more than 60 s"),
+    ],
+)
+def test_a_recording_that_no_bench_makes_is_refused_before_power(
+    tmp_path: Path, old: str, new: str, line: str, said: str
+) -> None:
+    """A code with a pause of days, or a relay that may take 20 s each time: the step is named, with the figure."""
+    text = (PROFILES / "carwash.yaml").read_text(encoding="utf-8")
+    assert 1 == text.count(old)
+    (slow := tmp_path / "slow.yaml").write_text(text.replace(old, new), encoding="utf-8")
+    number = next(n for n, there in enumerate(text.splitlines(), 1) if there.startswith(line))
+
+    with pytest.raises(PlanError) as refused:
+        prepare(slow, PROFILES.parent / "fixtures/simulated.yaml", None, ())
+
+    assert f"slow.yaml:{number}: " in str(refused.value)
+    assert said in str(refused.value)
+
+
+def test_what_the_simulated_bench_cannot_record_another_may(tmp_path: Path) -> None:
+    """A code that takes two minutes to read is planned for an adapter of the protocol; one that takes days is not."""
+    text = (PROFILES / "carwash.yaml").read_text(encoding="utf-8")
+    bench = (PROFILES.parent / "fixtures/simulated.yaml").read_text(encoding="utf-8")
+    fixtures = Path(shutil.copytree(PROFILES.parent / "fixtures", tmp_path / "fixtures"))
+    (real := fixtures / "real.yaml").write_text(bench.replace("io: {driver: simulated", "io: {driver: scpi"))
+    (slow := tmp_path / "slow.yaml").write_text(text.replace("    pause: 1.2 s", "    pause: 30 s"), encoding="utf-8")
+
+    moves = [move for step in prepare(slow, real, None, ()).procedure.steps for move in step.moves]
+    assert 60 < max(move.duration for move in moves if isinstance(move, Record)) < 180
+
+    slow.write_text(text.replace("    pause: 1.2 s", "    pause: 1e6 s"), encoding="utf-8")
+    with pytest.raises(PlanError, match="none of more than 3600 s"):
+        prepare(slow, real, None, ())
 
 
 def test_an_unknown_variant_lists_the_known_ones(greenhouse: Prepared) -> None:

@@ -30,6 +30,21 @@ def test_every_board_is_accounted_for() -> None:
     assert found.caught + found.inconclusive + sum(one.passed for one in found.missed) == found.boards
 
 
+def test_what_is_inconclusive_is_named_on_paper_and_page() -> None:
+    """A fault whose boards neither pass nor fail is told by its name, with how many of how many, and where it shows."""
+    boards = [one for one in tried() if one.trial.faults]
+    fault = boards[0].trial.faults
+    symptoms = {"exercise.K1.operate": "not tested"}
+    undone = [replace(one, outcome="inconclusive", symptoms=symptoms) for one in boards if one.trial.faults == fault]
+    found = study(carwash(), [*undone, *(one for one in tried() if one.trial.faults != fault)])
+    said = f"{fault[0]} ({len(undone)} of {len(undone)} inconclusive): exercise.K1.operate not tested"
+
+    assert said in found.undecided
+    assert f"  {said}" in list(to_lines(found))
+    assert f"<li>{said}</li>" in to_html(found)
+    assert found.inconclusive == sum(one.outcome == "inconclusive" for one in boards) + len(undone)
+
+
 def test_most_faults_are_caught_and_no_good_board_is_wronged() -> None:
     """The shipped profile catches 95 % of the boards at least; twenty good boards pass."""
     found = study(carwash(), tried())

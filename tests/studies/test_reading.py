@@ -44,6 +44,26 @@ def test_readings_come_in_the_order_of_time(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize(
+    ("name", "known"),
+    [("lwo", "low"), ("High", "high"), ("uint", "unit"), ("units", "unit"), ("bord", "board"), ("u", "U")],
+)
+def test_a_misspelt_column_is_refused_with_the_name_it_should_have(tmp_path: Path, name: str, known: str) -> None:
+    """Dropped in silence, it would leave the readings without limits, unit or board."""
+    with pytest.raises(CaptureError) as refused:
+        read_table(table(tmp_path / "t.csv", f"value,{name}", [(1, 0), (2, 0)]))
+
+    assert f"line 1: column {name!r}, expected {known!r}" in str(refused.value)
+
+
+def test_a_column_of_another_name_is_ignored_and_said_so(tmp_path: Path) -> None:
+    """Columns of one's own are welcome: no word that a table may well have is taken for a slip of the pen."""
+    own = "lot,flow,quality,valve,branch,time,units"
+    found = read_table(table(tmp_path / "t.csv", f"value,unit,{own}", [(1, "ms", *"abcdefg")]))
+
+    assert (f"columns of t.csv that were not used: {own.replace(',', ', ')}",) == found.notes
+
+
+@pytest.mark.parametrize(
     ("text", "words"),
     [
         ("", "line 1: nothing in the first line, expected a column 'value'"),
