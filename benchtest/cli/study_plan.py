@@ -12,8 +12,13 @@ from benchtest.cli.written import Written
 
 def _names(given: str, word: str) -> tuple[str, ...]:
     """Return names between commas; a number means as many, counted from 1."""
-    if given.strip().isdigit():
-        return tuple(f"{word}{number}" for number in range(1, min(int(given), 10_000) + 1))
+    if given.strip().isdecimal():
+        from benchtest.studies.gauge_plan import MOST
+
+        count = given.strip().lstrip("0") or "0"
+        if len(count) > len(str(MOST)) or int(count) > MOST:  # a long one is no number for `int` either
+            raise click.UsageError(f"{count[:20]} of them would be more than {MOST} readings, the most of a sheet")
+        return tuple(f"{word}{number}" for number in range(1, int(count) + 1))
     return tuple(name.strip() for name in given.split(",") if name.strip())
 
 

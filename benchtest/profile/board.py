@@ -17,7 +17,7 @@ from pydantic import (
 )
 
 from benchtest.documents.section import Section
-from benchtest.profile.permitted import Fitted, Lasting, Limits, Requirement, Text, Waited
+from benchtest.profile.permitted import Fitted, Lasting, Limits, OhmLimits, OpenLimits, Requirement, Text, Waited
 from benchtest.quantities import RESISTANCE, Amps, Hertz, Ohms, Ratio, Seconds, Volts, parse
 from benchtest.terminals import Pair
 
@@ -44,7 +44,7 @@ class Connector(Section):
     """Nothing may ever be plugged in here; the plan refuses wiring to it."""
     bridged: tuple[tuple[int, int], ...] = ()
     """Pins that the jumper plug on this connector must join, checked without power."""
-    bridge: Limits[Ohms] = Limits[Ohms].model_validate({"max": "2 ohm"})
+    bridge: OhmLimits = Limits[Ohms].model_validate({"max": "2 ohm"})
     """Permitted resistance of each bridge."""
     requirement: tuple[Requirement, ...] = ()
     """What every check of its bridges is evidence of."""
@@ -74,7 +74,7 @@ class Supply(Fitted):
     """Current limit during the stages below nominal."""
     idle_current: Limits[Amps] | None = None
     """Permitted current while every relay is at rest."""
-    unpowered: Limits[Ohms] | None = None
+    unpowered: OhmLimits | None = None
     """Resistance between the terminals of the board without power."""
     passed_on: PassedOn | None = None
     """Where the supply goes on to the next board."""
@@ -185,9 +185,9 @@ class RelayLimits(Section):
     """Coil off to first return of the contact; bounce excluded."""
     bounce: Limits[Seconds] | None = None
     """First make to last closing or opening."""
-    resistance: Limits[Ohms] | None = None
+    resistance: OhmLimits | None = None
     """Closed contact, at the bench's test current."""
-    open_voltage: Limits[Ratio] | None = None
+    open_voltage: OpenLimits | None = None
     """Open contact, as share of the bench's test voltage."""
     current: Limits[Amps] | None = None
     """What the energised coil adds to the current of the d.c. supply."""

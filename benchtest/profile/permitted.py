@@ -6,7 +6,7 @@ from typing import Annotated, Any, Generic, Self, TypeVar
 from pydantic import AfterValidator, Field, ModelWrapValidatorHandler, model_validator
 
 from benchtest.documents.section import Section
-from benchtest.quantities import Seconds
+from benchtest.quantities import Ohms, Ratio, Seconds
 
 Quantity = TypeVar("Quantity")
 
@@ -74,7 +74,30 @@ def _lasts(seconds: float) -> float:
     return seconds
 
 
+def _negative(limits: Limits[float]) -> str:
+    """Return which limit lies below zero, `min` or `max`; nothing where neither does."""
+    return next((word for word, value in (("min", limits.min), ("max", limits.max)) if value and value < 0), "")
+
+
+def _ohms(limits: Limits[float]) -> Limits[float]:
+    if word := _negative(limits):
+        raise ValueError(f"{word} lies below 0 ohm, and no resistance does (give 0 ohm or more)")
+    return limits
+
+
+def _of_the_test_voltage(limits: Limits[float]) -> Limits[float]:
+    if word := _negative(limits):
+        raise ValueError(f"{word} lies below 0 %, and no share does (give 0 % or more)")
+    if limits.low > 1:
+        raise ValueError("min lies above 100 %, and no open contact shows more than the test voltage (give less)")
+    return limits
+
+
 Waited = Annotated[Limits[Seconds], AfterValidator(_ends)]
 """A time that the bench waits for, at most so long."""
+OhmLimits = Annotated[Limits[Ohms], AfterValidator(_ohms)]
+"""Limits of a resistance, which is never negative."""
+OpenLimits = Annotated[Limits[Ratio], AfterValidator(_of_the_test_voltage)]
+"""Limits of what stands across an open contact, as share of the test voltage."""
 Lasting = Annotated[Seconds, AfterValidator(_lasts)]
 """How long something lasts: longer than no time at all."""

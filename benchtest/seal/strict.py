@@ -35,7 +35,8 @@ def read_strictly(content: bytes) -> dict[str, Any]:
         )
     except json.JSONDecodeError as cause:
         place = len(text[: cause.pos].encode())
-        raise Unsound(f"byte {place + 1} of {len(content)}: {_words(cause.msg)}") from cause
+        where = f"byte {place + 1} of {len(content)}" if place < len(content) else f"after byte {place}, the last"
+        raise Unsound(f"{where}: {_words(cause.msg)}") from cause
     except RecursionError as cause:
         raise Unsound("it is nested too deeply") from cause
     except ValueError as cause:  # ours, or an integer of thousands of digits

@@ -68,9 +68,9 @@ def _sides(readings: Readings, between: Between) -> tuple[str, str]:
         return PHASES
     if len(names) != 2:
         there = ", ".join(names[:6]) or "none is named"
-        raise StudyError(
-            f"{readings.source}: {len(names)} different {between} ({there}); expected two (choose them with --sides)"
-        )
+        several = "benches" if between == "bench" else f"{between}s"
+        count = f"{len(names)} {between if len(names) == 1 else several}"
+        raise StudyError(f"{readings.source}: {count} ({there}); expected two (choose them with --sides)")
     return names[0], names[1]
 
 

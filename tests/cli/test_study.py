@@ -113,6 +113,9 @@ def test_a_patch_is_written_and_never_applied(tmp_path: Path, capsys: Capsys, mo
         (("limits", "t.csv", "--scatter", "much"), 2, "is no quantity"),
         (("limits", "t.csv", "--reading", "K9*"), 4, "no reading is called 'K9*'"),
         (("agreement", "t.csv"), 4, "expected two (choose them with --sides)"),
+        (("agreement", "one.csv"), 4, "one.csv: 1 bench (here); expected two (choose them with --sides)"),
+        (("plan", "--boards", "100000"), 2, "100000 of them would be more than 10000 readings, the most of a sheet"),
+        (("plan", "--boards", "9" * 5000), 2, "more than 10000 readings"),
         (("agreement", "t.csv", "--allowed", "5 ohm"), 2, "--allowed in Ω for readings in s"),
         (("drift", "t.csv", "--bench", "B"), 4, "no bench 'B'"),
         (("plan", "--boards", "1"), 4, "expected 2 or more"),
@@ -126,6 +129,7 @@ def test_wrong_input_ends_with_a_sentence(
     """2 for wrong usage, 4 for readings that do not allow the study."""
     monkeypatch.chdir(tmp_path)
     boards(tmp_path / "t.csv", 12)
+    (tmp_path / "one.csv").write_text("board,bench,value\n1,here,5\n2,here,6\n", encoding="utf-8")
     (tmp_path / "t.json").write_text("{}", encoding="utf-8")
 
     assert code == entry(["study", *words])

@@ -49,6 +49,11 @@ ONE_MISTAKE = [
         "Controller, every: «900 ms",
         "board may take the link for lost after 0.7 s (every so",
     ),
+    ("  bounce: {max: 5 ms}\n", "  resistance: «{min: -1 ohm}\n", "min lies below 0 ohm, and no resistance does (give"),
+    ("  bounce: {max: 5 ms}\n", "  resistance: «{max: -200 mohm}\n", "max lies below 0 ohm"),
+    ("pins: 2, use: link", "pins: 2, bridge: «{max: -2 ohm}, use: link", "max lies below 0 ohm"),
+    ("  bounce: {max: 5 ms}\n", "  open_voltage: «{min: 120 %}\n", "min lies above 100 %, and no open contact shows"),
+    ("  bounce: {max: 5 ms}\n", "  open_voltage: «{min: -5 %}\n", "min lies below 0 %, and no share does"),
     # decision
     ("connectors:\n", "decision: {rule: «lenient}\nconnectors:\n", "'lenient' is not possible here"),
     (

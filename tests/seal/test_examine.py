@@ -205,6 +205,7 @@ def test_a_paper_cut_short_anywhere_is_altered(paper: Sealed, stations: Stations
         (b"[]", "is not a JSON object"),
         (b'"{"', "is not a JSON object"),
         (b"{} {}", "byte 4 of 5"),
+        (b'{"a"', "after byte 4, the last"),
         (b'{"a":"\x00"}', "byte 7 of 9"),
         (b" " * (LARGEST + 1), "more than 32 MiB"),
     ],
