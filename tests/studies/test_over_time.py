@@ -157,7 +157,7 @@ def test_an_offset_between_benches_is_found_with_its_limits(tmp_path: Path) -> N
 
 def test_sides_must_be_two_and_pairs_three(tmp_path: Path) -> None:
     """What is there is named."""
-    with pytest.raises(StudyError, match=r"3 different bench \(Bench 1, Bench 2, Bench 3\); expected two"):
+    with pytest.raises(StudyError, match=r"3 benches \(Bench 1, Bench 2, Bench 3\); expected two"):
         study_agreement(two_benches(tmp_path / "3.csv", third=True), between="bench")
     with pytest.raises(StudyError, match="2 boards were read on both sides"):
         study_agreement(two_benches(tmp_path / "2.csv", count=2), between="bench")
