@@ -41,8 +41,7 @@ class _Trial:
 
     def _locked_out(self) -> bool:
         """Return whether the element is a relay that the interlocked relay itself holds off."""
-        locks = self.draft.profile.interlocks.values()
-        return any(other.relay == self.element and self.lock.relay in other.needs.none for other in locks)
+        return any(self.lock.relay in other.needs.none for other in self.draft.profile.locks(self.element))
 
     def _dropped(self) -> tuple[Record, list[Check]]:
         """Energise, take the element away, give it back."""

@@ -5,7 +5,6 @@ still there: that of an input is, that of the link is not. An interlock that wan
 """
 
 from benchtest.plan.timeline import first, staying, true_with
-from benchtest.profile.board import Interlock
 from benchtest.profile.document import Profile
 
 
@@ -35,9 +34,7 @@ class Outlasting:
             return self._profile.relays[name].without_link == "released"
         return self._lost == self._profile.feeding
 
-    def _locks(self, name: str) -> list[Interlock]:
-        return [lock for lock in self._profile.interlocks.values() if lock.relay == name]
-
     def _by_itself(self, name: str, true: frozenset[str]) -> bool:
         """Return whether every interlock that lets a relay go also lets it come back."""
-        return all(lock.restart == "by itself" for lock in self._locks(name) if not lock.needs.holds(true | self.gone))
+        locks, true = self._profile.locks(name), true | self.gone
+        return all(lock.restart == "by itself" for lock in locks if not lock.needs.holds(true))

@@ -124,9 +124,7 @@ def first(profile: Profile, relay: str) -> tuple[list[tuple[str, bool]], list[st
     inputs: list[tuple[str, bool]] = []
     relays: list[str] = []
     at_rest = true_at_rest(profile)
-    for lock in profile.interlocks.values():
-        if lock.relay != relay:
-            continue
+    for lock in profile.locks(relay):
         wanted = [(name, True) for name in lock.needs.all] + [(name, False) for name in lock.needs.none]
         if lock.needs.any and not any(name in at_rest for name in lock.needs.any):
             wanted.append((lock.needs.any[0], True))

@@ -12,7 +12,7 @@ from benchtest.documents import Review, choices, nearest_or_list
 from benchtest.profile.board import Condition, CountCode, DigitsCode, Input, Probe, Relay
 from benchtest.profile.document import Profile
 from benchtest.profile.link import Vocabulary
-from benchtest.profile.permitted import Fitted
+from benchtest.profile.permitted import Fitted, on_one_board
 from benchtest.profile.script_check import check_steps, exist, needed
 from benchtest.profile.terminal_check import check_terminals
 
@@ -159,7 +159,7 @@ def _check_feedback(profile: Profile, review: Review, said: Vocabulary | None) -
 def _check_own(keys: KeyPath, signal: str, thing: Fitted, seen: list[Reporting], review: Review) -> None:
     """One signal reports one thing: it cannot follow two that come and go by themselves, unless no board has both."""
     for earlier, reported, other in seen:
-        if signal == reported and len({thing.variant, other.variant} - {None}) < 2 and not _alike(thing, other):
+        if signal == reported and on_one_board(thing.variant, other.variant) and not _alike(thing, other):
             message = f"signal {signal} reports {earlier[1]} already (line {review.line(*earlier)})"
             review.say(keys, message, f"{keys[1]} needs one of its own, or none")
             break

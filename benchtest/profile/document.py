@@ -82,6 +82,10 @@ class Profile(Section):
     steps: Annotated[tuple[Step, ...], Field(min_length=1)]
     """What is done with the board, in this order."""
 
+    def locks(self, relay: str) -> list[Interlock]:
+        """Return the interlocks that hold a relay."""
+        return [lock for lock in self.interlocks.values() if lock.relay == relay]
+
     @property
     def feeding(self) -> str:
         """Name of the supply that feeds program and coils: the first d.c. one."""

@@ -26,6 +26,11 @@ class Fitted(Section):
     """What every check of it is evidence of."""
 
 
+def on_one_board(*variants: str | None) -> bool:
+    """Return whether one board may have things of all these variants; None is in every variant."""
+    return len({*variants} - {None}) < 2
+
+
 Text = Annotated[str, Field(min_length=1, max_length=200)]
 
 

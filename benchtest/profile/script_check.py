@@ -6,6 +6,7 @@ from itertools import combinations
 from benchtest.documents import Review, choices, nearest_or_list
 from benchtest.profile.board import CountCode, DigitsCode, DryContact, Input, Level
 from benchtest.profile.document import Profile
+from benchtest.profile.permitted import on_one_board
 from benchtest.profile.script import (
     Exercise,
     Given,
@@ -60,7 +61,8 @@ def _check_once(profile: Profile, review: Review) -> None:
     seen: list[tuple[str, Step]] = []
     for place, step in enumerate(profile.steps):
         for name, keys in _once(step):
-            if any(name == other and earlier is not step and _together(step, earlier) for other, earlier in seen):
+            earlier = [one for other, one in seen if name == other and one is not step]
+            if any(on_one_board(step.variant, one.variant) for one in earlier):
                 message = f"{name} is there a second time, and its readings would take the place of the first"
                 hint = "delete one of them; 'again' works a relay more often" if "exercise" in name else "delete one"
                 review.say(("steps", place, *keys), message, hint)
@@ -78,11 +80,6 @@ def _once(step: Step) -> list[tuple[str, KeyPath]]:
             return []
         case _:
             return [(f"step {step.step!r}", ())]
-
-
-def _together(one: Step, other: Step) -> bool:
-    """Return whether one board may have both steps."""
-    return one.variant is None or other.variant is None or one.variant == other.variant
 
 
 def _check_step(step: Step, keys: KeyPath, profile: Profile, review: Review) -> None:
@@ -162,8 +159,8 @@ def _check_together(step: Loss, keys: KeyPath, profile: Profile, review: Review)
     wanted = [(relay, _wanted(relay, step, profile)) for relay in step.energised if relay in profile.relays]
     for (first, one), (relay, other) in combinations(wanted, 2):
         contrary = [name for name, truth in other if (name, not truth) in one]
-        variants = {step.variant, profile.relays[first].variant, profile.relays[relay].variant} - {None}
-        if first != relay and contrary and len(variants) < 2:
+        variants = step.variant, profile.relays[first].variant, profile.relays[relay].variant
+        if first != relay and contrary and on_one_board(*variants):
             message = f"{first} and {relay} exclude each other: one needs {contrary[0]}, which the other may not have"
             where = (*keys, "energised", step.energised.index(relay))
             review.say(where, message, "give each a step of its own")
@@ -176,7 +173,7 @@ def _wanted(relay: str, step: Loss, profile: Profile) -> dict[tuple[str, bool], 
     locks = [
         lock
         for lock in profile.interlocks.values()
-        if lock.relay in there and len({lock.variant, profile.relays[lock.relay].variant, step.variant} - {None}) < 2
+        if lock.relay in there and on_one_board(lock.variant, profile.relays[lock.relay].variant, step.variant)
     ]
     true = [*there, *commands, *(name for lock in locks for name in lock.needs.all)]
     return dict.fromkeys([(str(name), True) for name in true] + [(n, False) for lock in locks for n in lock.needs.none])
@@ -188,8 +185,8 @@ def needed(relay: str, profile: Profile) -> set[str]:
     waiting = [relay]
     while waiting:
         name = waiting.pop()
-        for lock in profile.interlocks.values():
-            new = {need for need in lock.needs.all if need in profile.relays} - found if lock.relay == name else set()
+        for lock in profile.locks(name):
+            new = {need for need in lock.needs.all if need in profile.relays} - found
             found |= new
             waiting += new
     return found
@@ -243,7 +240,7 @@ def _numbers(code: CountCode | DigitsCode, step: ReadCode, profile: Profile) -> 
     if any(probe not in profile.inputs for probe in code.probes):
         return None
     fitted = [profile.inputs[probe].variant for probe in code.probes]
-    return sum(step.variant is None or variant in {None, step.variant} for variant in fitted)
+    return sum(on_one_board(step.variant, variant) for variant in fitted)
 
 
 def _check_expected(
