@@ -174,6 +174,14 @@ def _expected(shape: tuple[int, int, int], true: Mapping[str, float]) -> tuple[f
     return board, operator, inner, true["repeatability"]
 
 
+def _sums(
+    chance: np.random.Generator, draws: int, shape: tuple[int, int, int], expected: tuple[float, ...]
+) -> dict[str, Numbers]:
+    """Return the sums of squares of as many studies, by source."""
+    sources = zip(_SOURCES, expected, _freedoms(shape), strict=True)
+    return {name: mean_square * chance.chisquare(freedom, draws) for name, mean_square, freedom in sources}
+
+
 def _repeatability(chance: np.random.Generator, draws: int) -> tuple[int, float]:
     freedom = _freedoms(SHAPE)[3]
     squares = chance.chisquare(freedom, draws)
@@ -185,15 +193,12 @@ def _component(name: str, true: Mapping[str, float] = _TRUE) -> Trial:
     """Return a trial of the limits of a variance component, by pivots, with the interaction kept."""
 
     def trial(chance: np.random.Generator, draws: int) -> tuple[int, float]:
-        expected, freedoms = _expected(SHAPE, true), _freedoms(SHAPE)
+        expected = _expected(SHAPE, true)
         value = float(variances({k: np.array([e]) for k, e in zip(_SOURCES, expected, strict=True)}, SHAPE)[name][0])
-        points, held = pivots(freedoms, PIVOTS), 0
+        points, held = pivots(_freedoms(SHAPE), PIVOTS), 0
         for start in range(0, draws, CHUNK):
             size = min(CHUNK, draws - start)
-            squares = {
-                key: mean_square * chance.chisquare(freedom, size)
-                for key, mean_square, freedom in zip(_SOURCES, expected, freedoms, strict=True)
-            }
+            squares = _sums(chance, size, SHAPE, expected)
             low, high = by_pivots(squares, points, SHAPE, CONFIDENCE)[name]
             held += int(np.count_nonzero((low <= value) & (value <= high)))
         return held, CONFIDENCE
@@ -208,10 +213,7 @@ def _share(shape: tuple[int, int, int], share: float) -> Trial:
         gauge = _TRUE["repeatability"] + _TRUE["operator"] + _TRUE["interaction"]
         expected = _expected(shape, _TRUE | {"part": gauge * (1 / share**2 - 1)})
         freedoms = dict(zip(_SOURCES, _freedoms(shape), strict=True))
-        drawn = {
-            name: mean_square * chance.chisquare(freedom, draws) / freedom
-            for mean_square, (name, freedom) in zip(expected, freedoms.items(), strict=True)
-        }
+        drawn = {name: sums / freedoms[name] for name, sums in _sums(chance, draws, shape, expected).items()}
         low, high = np.sqrt(gauge_share(drawn, freedoms, shape, CONFIDENCE))
         return int(np.count_nonzero((low <= share) & (share <= high))), CONFIDENCE
 
