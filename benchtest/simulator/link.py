@@ -1,13 +1,14 @@
 """The controller's end of the board's link, in this process: encodes, sends, listens, keeps the heartbeat."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from functools import lru_cache
 from operator import attrgetter
 
 from benchtest.clock import Clock
 from benchtest.errors import AdapterRefused
 from benchtest.instruments import Message, Remark
 from benchtest.messages import Codec
-from benchtest.simulator.reporting import Frame
+from benchtest.simulator.reporting import SAID, Frame
 from benchtest.simulator.scene import Scene
 
 
@@ -20,8 +21,7 @@ class SimulatedLink:
         self._last: dict[str, dict[str, float]] = {}
         self._frames: dict[str, tuple[int, bytes]] = {}
         """What was last sent of each message."""
-        self._known_frames: dict[tuple[int, bytes], tuple[str, Mapping[str, float], str]] = {}
-        """What frames say; a link says the same over and over."""
+        self._read = lru_cache(SAID)(self._decoded)  # a link says the same over and over
         self._sent: list[Frame] = []
         self._beating = 0
 
@@ -85,16 +85,11 @@ class SimulatedLink:
         return now
 
     def _messages(self, frames: Iterable[Frame], *, sent: bool) -> list[Message]:
-        known, messages = self._known_frames, []
-        for at, identifier, data in frames:
-            said = known.get((identifier, data))
-            if said is None:
-                said = known[identifier, data] = (
-                    *self._codec.decode(identifier, data),
-                    self._codec.written(identifier, data),
-                )
-            messages.append(Message(at, *said, sent))
-        return messages
+        return [Message(at, *self._read(identifier, data), sent) for at, identifier, data in frames]
+
+    def _decoded(self, identifier: int, data: bytes) -> tuple[str, Mapping[str, float], str]:
+        """Return name, signals and spelling of a frame."""
+        return *self._codec.decode(identifier, data), self._codec.written(identifier, data)
 
     def _catch_up(self) -> None:
         self._scene.advance(self._clock.now())
