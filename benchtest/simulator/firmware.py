@@ -264,21 +264,17 @@ class Firmware:
             for action in self.on_change:
                 action()
 
-    def _wanted(self) -> list[str]:
-        """Return the relays that a command or their input asks for."""
-        commands, follows, inputs = self._commands, self._follows, self._inputs
-        obeyed = self._relays if self.link_alive else self._alone
-        return [
-            name
-            for name in self._relays
-            if (name in obeyed and inputs[follows[name]] is True if name in follows else commands.get(name, False))
-        ]
+    def _wanted(self, name: str) -> bool:
+        if name not in self._follows:
+            return self._commands.get(name, False)
+        return (self.link_alive or name in self._alone) and self._inputs[self._follows[name]] is True
 
     def _decide(self) -> None:
         self._deciding = False
         if not self.running:
             return
-        before, wanted = self.energised, self._wanted()
+        before = self.energised
+        wanted = [name for name in self._relays if self._wanted(name)]
         self._latched &= frozenset(wanted)
         live = before & frozenset(wanted)
         held: set[str] = set()
